@@ -3,4 +3,7 @@
 yields.py     how many units passed, first and finally
 grouping.py   yields by station, firmware, hour …
 failing.py    what units failed of
+capability.py how the spread of a reading compares with its limits
+chart.py      control chart of a reading
+subgroups.py  values that were measured under like conditions
 """

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from benchrig.study.capability.differences import kruskal_wallis
 from benchrig.study.capability.normality import anderson_darling
 from benchrig.study.describe import centred, numbers_of
 
-About: TypeAlias = Literal["few values", "not normal", "drift", "too coarse"]
+About: TypeAlias = Literal["few values", "repeated units", "not normal", "drift", "groups differ", "too coarse"]
 
 # Fewer values say little (ISO 22514-2 asks for 50 and more; with 30 a Cpk of 1.33 may be 0.97).
 FEW = 30
@@ -42,6 +43,28 @@ def doubts(values: ArrayLike, within: float) -> tuple[Doubt, ...]:
 def _few(numbers: NDArray[np.float64]) -> Iterator[Doubt]:
     if numbers.size < FEW:
         yield Doubt("few values", f"expected {FEW} values or more, found {numbers.size}: the intervals are wide")
+
+
+def repeated(units: Sequence[str]) -> Iterator[Doubt]:
+    """Of values of these units, '' where a unit is not known: values of one unit are no sample of the process."""
+    known = [unit for unit in units if unit]
+    if (distinct := len(set(known))) < len(known):
+        says = f"found {len(known)} values of {distinct} units: the intervals hold for one value of each unit"
+        yield Doubt("repeated units", says)
+
+
+def apart(values: ArrayLike, groups: Sequence[str], what: str) -> Iterator[Doubt]:
+    """Whether values differ between groups, as 'stations'."""
+    numbers, names = numbers_of(values), np.asarray(groups, dtype=object)
+    distinct = dict.fromkeys(groups)
+    found = kruskal_wallis([numbers[names == name] for name in distinct]) if len(distinct) > 1 else None
+    if found and found[1] < DOUBT:
+        yield Doubt(
+            "groups differ",
+            f"{what} differ: one figure over them describes none",
+            f"Kruskal-Wallis, H {found[0]:.3g}",
+            found[1],
+        )
 
 
 def _normal(numbers: NDArray[np.float64]) -> Iterator[Doubt]:

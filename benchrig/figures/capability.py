@@ -1,0 +1,142 @@
+"""Capability of a reading over the runs of a history. Values that were held against other limits are a figure apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from benchrig.errors import UsageError
+from benchrig.figures.subgroups import subgroups_of
+from benchrig.history.opening import History
+from benchrig.history.questions.filters import Filters
+from benchrig.history.questions.values import Of, Values, values_of
+from benchrig.study.capability.capability import Capability, capability
+from benchrig.study.capability.doubts import Doubt, apart, repeated
+from benchrig.study.estimate import Unsuitable
+from benchrig.text.escape import plain
+
+CONFIDENCE = 0.95
+# Groups of runs that should be alike, and their column.
+_ALIKE = {"stations": "station", "fixtures": "fixture", "firmware revisions": "firmware"}
+
+
+class AgainstLimits(msgspec.Struct, frozen=True, omit_defaults=True):
+    """The values that were held against the same limits: those of the plan, as they were before a guard band. Either
+    `capability` or `refused` is there, which says why it is not."""
+
+    low: float | None
+    high: float | None
+    n: int
+    runs: int
+    units: int
+    since: datetime
+    until: datetime
+    first_run: str
+    last_run: str
+    last_folder: str
+    capability: Capability | None = None
+    refused: str = ""
+    doubts: list[Doubt] = []
+
+
+class CapabilityFigure(msgspec.Struct, frozen=True, omit_defaults=True):
+    """A reading of a plan. `of` is what of a stream; `subgroup` by what values are grouped for the deviation within, '' for
+    neighbours; `parts` are in the order of their first values."""
+
+    plan: str
+    reading: str
+    measure: str
+    simulated: bool
+    filters: str
+    of: Of
+    subgroup: str
+    n: int
+    not_numbers: int
+    apart: int
+    parts: list[AgainstLimits]
+
+
+def capability_of(history: History, reading: str, filters: Filters, of: Of = "value", subgroup: str = "") -> CapabilityFigure:  # fmt: skip
+    """UsageError for a reading that no run has, and one that is not a number."""
+    return capability_figure(numbers_of(history, reading, filters, of), of, subgroup)
+
+
+def numbers_of(history: History, reading: str, filters: Filters, of: Of = "value") -> Values:
+    """The values of a reading, of which there is one at least."""
+    values = values_of(history, reading, filters, of)
+    if not len(values):
+        raise UsageError(
+            f"'{plain(reading)}' is text, or a stream: expected a number, found {values.not_numbers} readings without one",
+            advice="write --of mean for a stream; text has no spread",
+        )
+    return values
+
+
+def capability_figure(values: Values, of: Of = "value", subgroup: str = "") -> CapabilityFigure:
+    low, high = stated(values)
+    parts = [_part(values, places, low, high, subgroup) for places in _by_limits(low, high)]
+    return CapabilityFigure(
+        values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
+        of, subgroup, len(values), values.not_numbers, values.apart, parts,
+    )  # fmt: skip
+
+
+def stated(values: Values) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The limits of the plan: what a process is compared with. A guard band is the station's uncertainty, not the unit's."""
+    low = np.where(np.isnan(values.stated_low), values.low, values.stated_low)
+    return low, np.where(np.isnan(values.stated_high), values.high, values.stated_high)
+
+
+def _by_limits(low: NDArray[np.float64], high: NDArray[np.float64]) -> list[NDArray[np.intp]]:
+    """The places of values with equal limits, in the order of the first of each."""
+    pairs = np.stack([np.nan_to_num(low, nan=np.inf), np.nan_to_num(high, nan=-np.inf)], axis=1)
+    _, first, which = np.unique(pairs, axis=0, return_index=True, return_inverse=True)
+    return [np.flatnonzero(which.ravel() == kind) for kind in np.argsort(first)]
+
+
+def _part(values: Values, places: NDArray[np.intp], low: NDArray[np.float64], high: NDArray[np.float64],
+          subgroup: str) -> AgainstLimits:  # fmt: skip
+    ends = number(low[places[0]]), number(high[places[0]])
+    found, refused = _capability(values, places, ends, subgroup)
+    run, folder, unit = values.run[places], values.folder[places], values.unit[places]
+    return AgainstLimits(
+        *ends, len(places), len(set(run)), len({each for each in unit if each}), moment(values.started[places[0]]),
+        moment(values.started[places[-1]]), run[0], run[-1], folder[-1], found, refused,
+        [*found.doubts, *_of_the_runs(values, places)] if found else [],
+    )  # fmt: skip
+
+
+def _capability(values: Values, places: NDArray[np.intp], ends: tuple[float | None, float | None],
+                subgroup: str) -> tuple[Capability | None, str]:  # fmt: skip
+    numbers = values.value[places]
+    try:
+        groups = _groups(values, places, subgroup) if subgroup else None
+        return capability(numbers, *ends, groups, CONFIDENCE), ""
+    except Unsuitable as error:
+        return None, str(error)
+
+
+def _groups(values: Values, places: NDArray[np.intp], subgroup: str) -> list[NDArray[np.float64]]:
+    kept = np.zeros(len(values), dtype=np.bool_)
+    kept[places] = True
+    inside = (group.places[kept[group.places]] for group in subgroups_of(values, subgroup))
+    return [values.value[group] for group in inside if group.size]
+
+
+def _of_the_runs(values: Values, places: NDArray[np.intp]) -> Iterator[Doubt]:
+    yield from repeated([*values.unit[places]])
+    for what, column in _ALIKE.items():
+        yield from apart(values.value[places], [*values.of_run(column)[places]], what)
+
+
+def number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def moment(value: np.datetime64) -> datetime:
+    made: datetime = value.astype("datetime64[us]").item()
+    return made.replace(tzinfo=UTC)
