@@ -20,8 +20,8 @@ from benchrig.lastwords import internal
 from benchrig.version import __version__
 
 COMMANDS = (
-    "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "inspect",
-    "packages", "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write", "yield",
+    "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "gauge",
+    "inspect", "packages", "read", "ready", "rejects", "run", "scan", "session", "twin", "watch", "write", "yield",
 )  # fmt: skip
 # Commands whose word is one of Python's own.
 _FILES = {"yield": "yields"}

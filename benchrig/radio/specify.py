@@ -47,6 +47,7 @@ class RadioChoice:
     faults: Faults | None = None  # what goes wrong on its air
     # the seconds that another benchrig is waited for which has the radio
     wait: float = WITHIN
+    called: str = ""  # the words that it is named with where its devices were taken out of its files
 
     @classmethod
     def parse(
@@ -82,6 +83,8 @@ class RadioChoice:
         return self.kind == "virtual"
 
     def __str__(self) -> str:
+        if self.called:
+            return self.called
         detail = self.adapter or ",".join([*(path.name for path in self.files), *map(str, self.ports)])
         return f"{self.kind}:{detail}" if detail else self.kind
 
