@@ -87,7 +87,7 @@ def _of(name: str, what: str, metavar: str, **how: Any) -> Decorator:
 
 def _which() -> tuple[Decorator, ...]:
     return (
-        option("--history", metavar="FILE|URL",
+        option("--history", metavar="HISTORY",
                help="The history: a file, or postgresql://USER@HOST/DATABASE.  [default: that of BENCHRIG_HISTORY, else "
                "results/history.sqlite]"),
         flag("--simulated", help="Take the runs on simulated devices, and these alone. Without it no such run is counted."),

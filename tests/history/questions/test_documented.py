@@ -1,0 +1,50 @@
+"""The page of the history against the code: options, keys, columns, words."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import click
+import pytest
+
+from benchrig.cli.filtering import filter_options
+from benchrig.history.questions.export import COLUMNS
+from benchrig.history.questions.life import FoundBy
+from benchrig.history.questions.runs import RunRow
+from benchrig.history.questions.words import CAUSES, VERDICTS
+from benchrig.errors import Cause
+from tests.reference import SECTIONS, words
+
+
+def table(section: str, column: str) -> dict[str, str]:
+    """The other cell of a row by each word of its first one."""
+    rows = SECTIONS[section].table(column)
+    return {word: [*row.values()][1] for row in rows for word in words(row[column])}
+
+
+def test_the_filters() -> None:
+    @click.command()
+    @filter_options()
+    def command() -> None:
+        """Nothing."""
+
+    told = table("Filters", "option")
+    assert {each.partition(" ")[0] for each in told} == {name for each in command.params for name in each.opts}
+    assert words(told["--verdict VERDICT"]) == [*VERDICTS]
+    assert words(told["--cause CAUSE"]) == [*CAUSES] == [*get_args(Cause)]
+
+
+def test_the_keys_of_a_run() -> None:
+    rows = SECTIONS["Runs of a history"].table("key of a run")
+    told = [word for row in rows for cell in row.values() for word in words(cell)]
+    assert {*told} == {*RunRow.__struct_fields__, "apart"}
+
+
+def test_the_columns_of_an_export() -> None:
+    told = [word for row in SECTIONS["Exported readings"].table("column") for word in words(row["column"])]
+    assert sorted(told) == sorted(COLUMNS)
+
+
+@pytest.mark.parametrize("word", get_args(FoundBy))
+def test_what_finds_a_run(word: str) -> None:
+    assert word in words(SECTIONS["The life of a unit"].text)
