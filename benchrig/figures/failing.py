@@ -10,7 +10,7 @@ from benchrig.history.questions.runs import RunRow
 from benchrig.study.yields import passed_again
 
 
-class Failing(msgspec.Struct, frozen=True, omit_defaults=True):
+class Failing(msgspec.Struct, frozen=True):
     """What decided runs that failed: a reading of a step, or the step itself. The last such run is the example."""
 
     step: str
@@ -23,7 +23,7 @@ class Failing(msgspec.Struct, frozen=True, omit_defaults=True):
     message: str
 
 
-class Retested(msgspec.Struct, frozen=True, omit_defaults=True):
+class Retested(msgspec.Struct, frozen=True):
     """A unit that passed right after it had failed, with the same firmware."""
 
     unit: str

@@ -35,7 +35,7 @@ class Earlier(msgspec.Struct, frozen=True):
     first_pass: Share
 
 
-class YieldFigure(msgspec.Struct, frozen=True, omit_defaults=True):
+class YieldFigure(msgspec.Struct, frozen=True):
     """Of the runs of one plan, or of several where that was asked for."""
 
     plans: list[str]

@@ -15,6 +15,7 @@ from tests.bringing import PAGE, installed, write_example
 from tests.cli.calling import call
 from tests.desk.kit import Clumsy, Reader
 from tests.desk.prompt.kit import LOCK, talked
+from tests.history.questions.kit import entry, history_of
 from tests.reference import SECTIONS, words
 from tests.run.kit import DEVICES, PLANS, device_text
 
@@ -193,8 +194,19 @@ def test_what_packages_bring(tmp_path: Path) -> None:
     assert [list(each) for each in document["packages"]] == [words(said)] * 3
 
 
+def test_the_yield_of_a_history(tmp_path: Path) -> None:
+    history_of(tmp_path, [entry(1), entry(2, unit="B", verdict="fail")]).close()
+    document = json.loads(call("yield", "--history", tmp_path / "history.sqlite", "--json").stdout)
+    check("`yield`", [document])
+    told = [word for row in SECTIONS["JSON of yield"].table("key") for word in words(row["key"])]
+    assert sorted(told) == sorted(document["yields"][0])
+    (share,) = (row["meaning"] for row in SECTIONS["JSON of yield"].table("key") if "`first_pass`" in row["key"])
+    assert words(share) == [*document["yields"][0]["final"]]
+
+
 def test_every_row_is_tested() -> None:
     apart = {
+        "yield",
         "bonds",
         "packages",
         "scan: a device",

@@ -8,11 +8,11 @@ import click
 import pytest
 
 from benchrig.cli.filtering import filter_options
+from benchrig.errors import Cause
 from benchrig.history.questions.export import COLUMNS
 from benchrig.history.questions.life import FoundBy
 from benchrig.history.questions.runs import RunRow
-from benchrig.history.questions.words import CAUSES, VERDICTS
-from benchrig.errors import Cause
+from benchrig.history.questions.words import CAUSES, GROUPINGS, VERDICTS
 from tests.reference import SECTIONS, words
 
 
@@ -43,6 +43,11 @@ def test_the_keys_of_a_run() -> None:
 def test_the_columns_of_an_export() -> None:
     told = [word for row in SECTIONS["Exported readings"].table("column") for word in words(row["column"])]
     assert sorted(told) == sorted(COLUMNS)
+
+
+def test_the_groups_of_a_yield() -> None:
+    told = SECTIONS["Groups of a yield"].text.partition("groups: ")[2].partition(". ")[0]
+    assert words(told) == [*GROUPINGS]
 
 
 @pytest.mark.parametrize("word", get_args(FoundBy))
