@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.escapes.broken import Broken, broken
-from tests.escapes.shipped import hunt, outcomes, wrong
+from tests.escapes.shipped import hunt, outcomes, sample, wrong
 from tests.run.kit import PLANS, run
 
 # one of each family, such as a unit can have on its own
@@ -29,9 +29,12 @@ def test_a_fault_of_each_family_is_caught_at_the_line() -> None:
 
 @pytest.mark.slow
 @pytest.mark.timeout(1800)
-def test_no_fault_escapes(tmp_path: Path) -> None:
-    """Neither plan; what the line leaves to the nightly is tried there once."""
-    nightly, line = (hunt("logger", name, kept=tmp_path) for name in ("nightly_regression", "end_of_line"))
+def test_no_fault_of_a_sample_escapes(tmp_path: Path) -> None:
+    """Neither plan; what the line leaves to the nightly is tried there once. All: `python -m tests.escapes.shipped`."""
+    faults = [*sample("logger", 2), "restart: everything lost"]
+    nightly, line = (
+        hunt("logger", name, *dict.fromkeys(faults), kept=tmp_path) for name in ("nightly_regression", "end_of_line")
+    )
     for made in (nightly, line):
         assert len(made.results) >= 300
         assert wrong(made) == []

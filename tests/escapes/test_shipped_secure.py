@@ -6,18 +6,21 @@ from pathlib import Path
 
 import pytest
 
-from tests.escapes.shipped import hunt, wrong
+from tests.escapes.shipped import hunt, sample, wrong
 
 # no link with a short key and none with a key of legacy pairing is to be had, which both plans prove
 HARMLESS = {"alarm limit: any size of the key", "owner: write_needs authenticated"}
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 
 
-def test_no_fault_escapes_and_each_of_security_is_caught(tmp_path: Path) -> None:
-    """With neither plan; what the line leaves to the nightly is tried there once."""
-    nightly, line = (hunt("secure_logger", name, kept=tmp_path) for name in ("secure_nightly", "secure_end_of_line"))
+def test_no_fault_of_a_sample_escapes_and_each_of_security_is_caught(tmp_path: Path) -> None:
+    """With neither plan; what the line leaves to the nightly is tried there once. All: `python -m tests.escapes.shipped`."""
+    faults = sample("secure_logger", 4, whole="security")
+    nightly, line = (
+        hunt("secure_logger", name, *faults, kept=tmp_path) for name in ("secure_nightly", "secure_end_of_line")
+    )
     for made in (nightly, line):
-        assert len(made.results) >= 500
+        assert len(made.results) >= 150
         assert wrong(made) == []
     found = [each for each in line.results if each.fault.family == "security"]
     assert len(found) > 40
