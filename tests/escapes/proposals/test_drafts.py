@@ -11,8 +11,8 @@ import pytest
 
 from tests.escapes.proposals.drafts import figures
 
-# This share has to be caught. What is left is one value of many that is lost or late, in a stream that has no counter.
-LEAST = 0.98
+# This share may be left, and one fault of a small sample: a value of many that is lost or late, in a stream without counter.
+LEFT = 0.02
 # Of so many faults one is tried.
 DEVICES = {"heart": 2, "thermometer": 2, "shelf": 3, "brine": 4, "sensor": 13, "logger": 23}
 
@@ -23,4 +23,4 @@ DEVICES = {"heart": 2, "thermometer": 2, "shelf": 3, "brine": 4, "sensor": 13, "
 def test_a_draft_catches_nearly_all_once_its_proposals_are_taken(name: str, tmp_path: Path) -> None:
     found = figures(name, tmp_path, every=DEVICES[name])
     assert found.after > found.before
-    assert found.after >= LEAST, found.left
+    assert len(found.left) <= max(1, LEFT * found.faults), found.left
