@@ -1,0 +1,45 @@
+"""How a reading changes from one firmware to the next."""
+
+from __future__ import annotations
+
+import msgspec
+import numpy as np
+
+from benchrig.history.questions.values import Values
+from benchrig.study.change import change_of, mean_of
+from benchrig.study.estimate import Estimate
+
+
+class Revision(msgspec.Struct, frozen=True):
+    """The values with one firmware, '' where it is not known. `change` is from the revision before; the last run is the
+    example."""
+
+    firmware: str
+    n: int
+    failed: int
+    mean: Estimate
+    change: Estimate | None
+    run_id: str
+    folder: str
+
+    @property
+    def differs(self) -> bool:
+        """Whether the interval of the change leaves out no change at all."""
+        ends = self.change and (self.change.low, self.change.high)
+        return bool(ends and ends[0] is not None and ends[1] is not None and not ends[0] <= 0 <= ends[1])
+
+
+def revisions_of(values: Values) -> list[Revision]:
+    """In the order in which they were seen first. Values that are not finite have no mean, and no part in it."""
+    finite = np.isfinite(values.value)
+    firmware, run, folder = values.firmware, values.run, values.folder
+    made: list[Revision] = []
+    before: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
+    for name in dict.fromkeys(firmware[finite].tolist()):
+        which = np.flatnonzero(finite & (firmware == name))
+        found, last = values.value[which], int(which[-1])
+        change = None if before is None else change_of(before, found)
+        failed = int((~values.passed[which]).sum())
+        made.append(Revision(name, len(which), failed, mean_of(found), change, run[last], folder[last]))
+        before = found
+    return made

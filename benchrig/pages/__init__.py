@@ -1,0 +1,13 @@
+"""Pages about many runs, made of a history: of a set of runs, and of one unit.
+
+links.py       from a page to the pages of runs, in a way that holds when both are moved together
+words.py       numbers, shares and moments for people
+yields.py      yield: first pass and final, over time, what failed, what does not count
+reading.py     one reading over many runs, in few numbers
+readings.py    readings: in one table, then with histogram and control chart
+revisions.py   readings over firmware revisions
+curves.py      what is drawn
+whole_set.py   the page of a set of runs
+life.py        the runs of one unit
+whole_unit.py  the page of a unit
+"""

@@ -1,0 +1,103 @@
+"""What is drawn: histograms, control charts, shares over time, means over firmware revisions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from benchrig.figures.grouping import Group
+from benchrig.figures.revisions import Revision
+from benchrig.html.plots import BAD, BLUE, DIM, WARN
+from benchrig.pages.reading import Limits, Reading
+from benchrig.study.charts.individuals import Lines
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Draw = Callable[["Axes"], None]
+# A limit that is further away than so many spans of the values would leave nothing of them to be seen.
+_FAR = 3.0
+
+
+def histogram(reading: Reading) -> Draw:
+    def draw(axes: Axes) -> None:
+        axes.stairs(reading.counts, reading.edges, fill=True, color=BLUE)
+        for at in ends_in_view(reading):
+            axes.axvline(at, color=BAD, linestyle="--")
+        axes.set_xlabel(reading.measure)
+        axes.set_ylabel("values")
+
+    return draw
+
+
+def values_in_order(reading: Reading) -> Draw:
+    """The last values with the lines of their control chart, and the limits that they were held against."""
+
+    def draw(axes: Axes) -> None:
+        first = reading.told.n - len(reading.tail)
+        x = range(first + 1, reading.told.n + 1)
+        axes.plot(x, reading.tail, color=BLUE, marker="o", markersize=2.5, linewidth=0.8)
+        if reading.chart and reading.chart.sigma:
+            _lines(axes, reading.chart.values)
+        marked = sorted({at for each in reading.seen for at in each.signal.at if at >= first})
+        shown = [reading.tail[at - first] for at in marked]
+        axes.plot([at + 1 for at in marked], shown, color=BAD, marker="s", markersize=5, linestyle="", fillstyle="none")
+        for at in ends_in_view(reading):
+            axes.axhline(at, color=BAD, linestyle="--")
+        axes.set_xlabel("value, in the order of time")
+        axes.set_ylabel(reading.measure)
+
+    return draw
+
+
+def _lines(axes: Axes, lines: Lines) -> None:
+    axes.axhline(lines.centre, color=DIM)
+    for at in (lines.low, lines.high):
+        axes.axhline(at, color=WARN, linestyle=":")
+
+
+def ends_in_view(reading: Reading) -> list[float]:
+    least, most = reading.told.minimum, reading.told.maximum
+    reach = _FAR * (most - least)
+    return [at for at in ends(reading.limits) if not reach or least - reach <= at <= most + reach]
+
+
+def ends(limits: Sequence[Limits]) -> Iterator[float]:
+    yield from dict.fromkeys(end for each in limits for end in (each.low, each.high) if end is not None)
+
+
+def shares(groups: Sequence[Group]) -> Draw:
+    """First pass of each day or hour with its interval."""
+
+    def draw(axes: Axes) -> None:
+        told = [group for group in groups if group.first_pass.share is not None]
+        x = [_time(group.name) for group in told]
+        y = [100 * (group.first_pass.share or 0.0) for group in told]
+        low = [100 * (group.first_pass.wilson or (0.0, 0.0))[0] for group in told]
+        high = [100 * (group.first_pass.wilson or (0.0, 0.0))[1] for group in told]
+        axes.vlines(x, low, high, color=DIM)  # type: ignore[arg-type]
+        axes.plot(x, y, color=BLUE, marker="o", markersize=4)  # type: ignore[arg-type]
+        axes.set_ylim(-3, 103)
+        axes.set_ylabel("first pass, %")
+
+    return draw
+
+
+def _time(name: str) -> datetime:
+    return datetime.fromisoformat(name).replace(tzinfo=UTC)
+
+
+def means(revisions: Sequence[Revision], reading: Reading) -> Draw:
+    """The mean with each firmware and its interval."""
+
+    def draw(axes: Axes) -> None:
+        x = range(len(revisions))
+        for at, each in enumerate(revisions):
+            if each.mean.low is not None and each.mean.high is not None:
+                axes.vlines(at, each.mean.low, each.mean.high, color=DIM)
+        axes.plot(x, [each.mean.value for each in revisions], color=BLUE, marker="o", markersize=4)
+        axes.set_xticks(x, [each.firmware or "?" for each in revisions])
+        axes.set_ylabel(reading.measure)
+
+    return draw

@@ -1,0 +1,136 @@
+"""One reading over many runs, in few numbers: what a page shows of it, whatever their number is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchrig.figures.revisions import Revision, revisions_of
+from benchrig.history.questions.values import Floats, Values
+from benchrig.study.charts.individuals import Individuals, individuals
+from benchrig.study.charts.rules import Signal
+from benchrig.study.describe import Description, describe
+
+# Of the points of a chart the last ones are drawn.
+DRAWN = 300
+_MOST_BARS = 50
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What values were held against; None where there is no such end."""
+
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class Example:
+    """A run that a figure is about."""
+
+    run_id: str
+    folder: str
+    unit: str
+    at: datetime
+    value: float
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A rule of a control chart that fired, how often, and the last time."""
+
+    signal: Signal
+    last: Example
+
+
+@dataclass(frozen=True)
+class Reading:
+    """`counts` are the numbers of values between `edges`, `tail` the last values. `failures` are the last ones that failed."""
+
+    plan: str
+    label: str
+    measure: str
+    simulated: bool
+    failed: int
+    odd: int  # values that are not finite
+    not_numbers: int
+    limits: tuple[Limits, ...]  # in the order of time
+    told: Description
+    counts: NDArray[np.int64]
+    edges: Floats
+    tail: Floats
+    chart: Individuals | None  # None: fewer than two values
+    seen: tuple[Seen, ...]
+    least: Example
+    most: Example
+    failures: tuple[Example, ...]
+    revisions: tuple[Revision, ...]
+
+    @property
+    def name(self) -> str:
+        return self.label
+
+
+def reading_of(values: Values) -> Reading | None:
+    """None for a reading without any finite value."""
+    finite = np.flatnonzero(np.isfinite(values.value))
+    if not len(finite):
+        return None
+    numbers = values.value[finite]
+    chart = individuals(numbers) if len(numbers) > 1 else None
+    counts, edges = _counted(numbers)
+    at = _Examples(values, finite)
+    return Reading(
+        values.channel.plan, values.channel.label, values.channel.measure, values.simulated,
+        int((~values.passed).sum()), len(values) - len(finite), values.not_numbers, _limits(values), describe(numbers),
+        counts, edges, numbers[-DRAWN:], chart, tuple(Seen(each, at(each.at[-1])) for each in chart.signals) if chart else (),
+        at(int(np.argmin(numbers))), at(int(np.argmax(numbers))),
+        tuple(at(int(index)) for index in np.flatnonzero(~values.passed[finite])[:-6:-1]), tuple(revisions_of(values)),
+    )  # fmt: skip
+
+
+class _Examples:
+    """Runs by the index of their value among the finite ones."""
+
+    def __init__(self, values: Values, finite: NDArray[np.intp]) -> None:
+        self._values, self._finite = values, finite
+        self._texts = values.run, values.folder, values.unit
+
+    def __call__(self, index: int) -> Example:
+        at = int(self._finite[index])
+        micros = int(self._values.started[at].astype(np.int64))
+        run, folder, unit = (str(texts[at]) for texts in self._texts)
+        moment = datetime.fromtimestamp(micros / 1_000_000, UTC)
+        return Example(run, folder, unit, moment, float(self._values.value[at]))
+
+
+def _counted(numbers: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Bars of equal width; where there are few values that differ, one for each of them."""
+    distinct = np.unique(numbers)
+    if 1 < len(distinct) <= _MOST_BARS // 2:
+        half = float(np.diff(distinct).min()) / 2
+        wide = round((float(distinct[-1]) - float(distinct[0])) / (2 * half)) + 1
+        if wide <= _MOST_BARS:
+            return _histogram(numbers, np.linspace(distinct[0] - half, distinct[-1] + half, wide + 1))
+    return _histogram(numbers, min(_MOST_BARS, max(5, round(len(numbers) ** 0.5))))
+
+
+def _histogram(numbers: Floats, bins: int | Floats) -> tuple[NDArray[np.int64], Floats]:
+    counts, edges = np.histogram(numbers, bins)
+    return counts.astype(np.int64), edges
+
+
+def _limits(values: Values) -> tuple[Limits, ...]:
+    """The stated ones where a guard band drew them in: what the unit must be, and not what was judged by."""
+    low = np.where(np.isnan(values.stated_low), values.low, values.stated_low)
+    high = np.where(np.isnan(values.stated_high), values.high, values.stated_high)
+    pairs: Sequence[tuple[float, float]] = [*zip(low.tolist(), high.tolist(), strict=True)]
+    return tuple(Limits(*ends) for ends in dict.fromkeys((_end(a), _end(b)) for a, b in pairs))
+
+
+def _end(value: float) -> float | None:
+    return None if np.isnan(value) else value

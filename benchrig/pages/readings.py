@@ -1,0 +1,128 @@
+"""Readings on a page: all in one table, then each with its histogram and its control chart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from xml.etree import ElementTree as ET
+
+from benchrig.html.elements import Child, el
+from benchrig.html.parts import details, figure, row, section, table
+from benchrig.html.plots import plotted
+from benchrig.pages import curves, words
+from benchrig.pages.links import Links
+from benchrig.pages.reading import DRAWN, Example, Limits, Reading
+from benchrig.source.problem import counted
+
+# Of so many readings pictures are drawn: those first that failed, or whose chart speaks.
+PICTURES = 30
+
+
+def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.Element]:
+    if not told:
+        return
+    drawn = drawn_of(told)
+    rows = (_row(at, each, at in drawn, place) for at, each in enumerate(told))
+    heads = (
+        "reading",
+        "values",
+        "failed",
+        "mean",
+        "standard deviation",
+        "lowest",
+        "highest",
+        "limits",
+        "rules that fire",
+    )
+    overview: list[Child] = [table("Readings", heads, rows, numbers=heads[1:7])]
+    if len(drawn) < len(told):
+        overview.append(
+            el("p", f"Pictures of {len(drawn)} of {len(told)} readings: those first that failed.", class_="dim")
+        )
+    yield section(
+        "Readings", *overview, *(part for at in drawn for part in _drawn(told[at], f"{place}{at}", links)), id_=place
+    )
+
+
+def drawn_of(told: Sequence[Reading]) -> list[int]:
+    """Which ones, in their order."""
+    loudest = sorted(range(len(told)), key=lambda at: (-told[at].failed, -len(told[at].seen), at))
+    return sorted(loudest[:PICTURES])
+
+
+def _row(at: int, told: Reading, drawn: bool, place: str) -> ET.Element:
+    name = el("a", told.label, href=f"#{place}{at}") if drawn else told.label
+    made = row(name, told.told.n, told.failed, class_="open" if told.failed else "")
+    numbers = (told.told.mean, told.told.sd, told.told.minimum, told.told.maximum)
+    made.extend(el("td", words.number(each, told.measure), class_="n") for each in numbers)
+    made.append(el("td", _limits(told)))
+    made.append(el("td", ", ".join(each.signal.rule for each in told.seen)))
+    return made
+
+
+def _drawn(told: Reading, place: str, links: Links) -> Iterator[Child]:
+    yield el("h3", told.label, id=place)
+    says = f"{told.label}: {summary(told)}"
+    yield figure(plotted(f"Histogram. {says}", f"{place}h", curves.histogram(told), 2.2), says)
+    if told.chart:
+        says = charted(told)
+        chart = plotted(f"Control chart of {told.label}. {says}", f"{place}c", curves.values_in_order(told), 2.4)
+        yield figure(chart, says)
+    yield details("The runs behind it", _examples(told, links))
+
+
+def summary(told: Reading) -> str:
+    """'40 values, mean 5 V, standard deviation 0.1 V; limits 0 to 10 V; 2 failed.'"""
+    parts = [f"{counted(told.told.n, 'value')}, mean {words.number(told.told.mean, told.measure)}, "
+             f"standard deviation {words.number(told.told.sd, told.measure)}"]  # fmt: skip
+    parts.append(f"limits {_limits(told)}" if _limits(told) else "no limits in numbers")
+    far = len([*curves.ends(told.limits)]) - len(curves.ends_in_view(told))
+    parts += [f"{counted(far, 'limit')} beyond the picture"] if far else []
+    parts += [f"{told.failed} failed"] if told.failed else []
+    parts += [f"{counted(told.odd, 'value')} not finite, left out"] if told.odd else []
+    parts += [f"{counted(told.not_numbers, 'reading')} not a number, left out"] if told.not_numbers else []
+    return f"{'; '.join(parts)}."
+
+
+def charted(told: Reading) -> str:
+    assert told.chart is not None
+    shown = f"The last {DRAWN} of {told.told.n} values. " if told.told.n > DRAWN else ""
+    if not told.chart.sigma:
+        return f"{shown}All neighbours are equal: there are no control limits."
+    lines = told.chart.values
+    inside = f"Control limits {words.number(lines.low)} to {words.number(lines.high, told.measure)} (individuals, mean moving range)."
+    fired = "; ".join(
+        f"{each.signal.rule}, {each.signal.says}: {counted(len(each.signal.at), 'time')}" for each in told.seen
+    )
+    ranges = (
+        f" {counted(len(told.chart.moving_beyond), 'moving range')} above the limit."
+        if told.chart.moving_beyond
+        else ""
+    )
+    return f"{shown}{inside} {fired or 'No rule fires'}.{ranges}"
+
+
+def _limits(told: Reading) -> str:
+    named = [text for each in told.limits if (text := _one(each, told.measure))]
+    return f"{len(named)} sets: {', '.join(named[:5])}" if len(named) > 1 else "".join(named)
+
+
+def _one(limits: Limits, measure: str) -> str:
+    if limits.low is not None and limits.high is not None:
+        return f"{words.limit(limits.low)} to {words.limit(limits.high, measure)}"
+    if limits.low is not None:
+        return f"at least {words.limit(limits.low, measure)}"
+    return f"at most {words.limit(limits.high, measure)}" if limits.high is not None else ""
+
+
+def _examples(told: Reading, links: Links) -> ET.Element:
+    named = [("lowest", told.least), ("highest", told.most), *(("failed", each) for each in told.failures)]
+    named += [(f"last point of {each.signal.rule}", each.last) for each in told.seen]
+    rows = (_example(what, each, told.measure, links) for what, each in named)
+    return table(
+        f"Runs behind {told.label}", ("what", "value", "unit", "started, UTC", "run"), rows, numbers=("value",)
+    )
+
+
+def _example(what: str, each: Example, measure: str, links: Links) -> ET.Element:
+    value = el("span", words.number(each.value, measure), class_="n")
+    return row(what, value, each.unit, words.moment(each.at), links.run(each.run_id[:8], each.folder))

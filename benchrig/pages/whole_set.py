@@ -1,0 +1,75 @@
+"""The page of a set of runs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import msgspec
+
+from benchrig.figures.yields import YieldFigure, yields_of
+from benchrig.history.opening import History
+from benchrig.history.questions.filters import SIMULATED, Filters
+from benchrig.history.questions.values import all_values
+from benchrig.html.document import begins, document
+from benchrig.html.elements import Child, el
+from benchrig.html.parts import contents, facts, notice
+from benchrig.pages import words
+from benchrig.pages.links import Links
+from benchrig.pages.reading import Reading, reading_of
+from benchrig.pages.readings import readings
+from benchrig.pages.revisions import revisions
+from benchrig.pages.style import STYLE
+from benchrig.pages.yields import yields
+
+GENERATOR = "benchrig page"
+BEGINS = begins(GENERATOR)
+# Over more time than this yield is shown by the day, and else by the hour.
+_SHORT = timedelta(days=3)
+
+
+def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> bytes:
+    """The page that is to be written to `to`. UsageError where no run fits."""
+    figures = yields_of(history, filters)
+    links = Links(history, to)
+    told = [made for values in all_values(history, filters) if (made := reading_of(values))]
+    several = len(figures) > 1
+    parts = [
+        part for at, each in enumerate(figures) for part in _plan(history, filters, each, at, told, links, several)
+    ]
+    title = figures[0].plans[0] if not several else f"{len(figures)} plans"
+    head = el("header", *_simulated(filters), el("h1", f"Runs of {title}"), _facts(figures, filters, on))
+    named = f"{SIMULATED}: " if filters.simulated else ""
+    return document(f"{named}runs of {title}", GENERATOR, head, contents(parts), el("main", *parts), style=STYLE)
+
+
+def _simulated(filters: Filters) -> Iterator[ET.Element]:
+    if filters.simulated:
+        yield notice(SIMULATED, "These runs had a simulated radio and no real unit.")
+
+
+def _facts(figures: Sequence[YieldFigure], filters: Filters, on: datetime) -> ET.Element:
+    times = [at for each in figures for at in (each.since, each.until) if at]
+    pairs: list[tuple[str, Child]] = [
+        ("runs", filters.described or "all"),
+        ("first run", words.moment(min(times)) if times else ""),
+        ("last run", words.moment(max(times)) if times else ""),
+        ("page of", words.moment(on)),
+    ]
+    return facts([(name, f"{value} UTC" if name != "runs" and value else value) for name, value in pairs])
+
+
+def _plan(
+    history: History, filters: Filters, told: YieldFigure, at: int, every: Sequence[Reading], links: Links,
+    several: bool,
+) -> Iterator[ET.Element]:  # fmt: skip
+    """The sections of one plan."""
+    plan, place = told.plans[0], f"p{at}"
+    by = "day" if told.since and told.until and told.until - told.since > _SHORT else "hour"
+    (grouped,) = yields_of(history, msgspec.structs.replace(filters, plan=(plan,)), (by,))
+    yield from yields(grouped, links, f"{place}-yield", f"Yield of {plan}" if several else "Yield")
+    of_plan = [each for each in every if each.plan == plan]
+    yield from readings(of_plan, links, f"{place}-readings")
+    yield from revisions(of_plan, links, f"{place}-firmware")
