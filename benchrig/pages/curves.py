@@ -31,16 +31,16 @@ def histogram(reading: Reading) -> Draw:
     return draw
 
 
-def values_in_order(reading: Reading) -> Draw:
-    """The last values with the lines of their control chart, and the limits that they were held against."""
+def values_in_order(reading: Reading, *, lines: bool = True) -> Draw:
+    """The last values and the limits that they were held against; with the lines of their control chart, and its signals."""
 
     def draw(axes: Axes) -> None:
         first = reading.told.n - len(reading.tail)
         x = range(first + 1, reading.told.n + 1)
         axes.plot(x, reading.tail, color=BLUE, marker="o", markersize=2.5, linewidth=0.8)
-        if reading.chart and reading.chart.sigma:
+        if lines and reading.chart and reading.chart.sigma:
             _lines(axes, reading.chart.values)
-        marked = sorted({at for each in reading.seen for at in each.signal.at if at >= first})
+        marked = sorted({at for each in reading.seen if lines for at in each.signal.at if at >= first})
         shown = [reading.tail[at - first] for at in marked]
         axes.plot([at + 1 for at in marked], shown, color=BAD, marker="s", markersize=5, linestyle="", fillstyle="none")
         for at in ends_in_view(reading):

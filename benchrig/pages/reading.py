@@ -67,12 +67,9 @@ class Reading:
     seen: tuple[Seen, ...]
     least: Example
     most: Example
+    last: Example
     failures: tuple[Example, ...]
     revisions: tuple[Revision, ...]
-
-    @property
-    def name(self) -> str:
-        return self.label
 
 
 def reading_of(values: Values) -> Reading | None:
@@ -88,7 +85,7 @@ def reading_of(values: Values) -> Reading | None:
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated,
         int((~values.passed).sum()), len(values) - len(finite), values.not_numbers, _limits(values), describe(numbers),
         counts, edges, numbers[-DRAWN:], chart, tuple(Seen(each, at(each.at[-1])) for each in chart.signals) if chart else (),
-        at(int(np.argmin(numbers))), at(int(np.argmax(numbers))),
+        at(int(np.argmin(numbers))), at(int(np.argmax(numbers))), at(len(numbers) - 1),
         tuple(at(int(index)) for index in np.flatnonzero(~values.passed[finite])[:-6:-1]), tuple(revisions_of(values)),
     )  # fmt: skip
 

@@ -54,7 +54,7 @@ def _row(at: int, told: Reading, drawn: bool, place: str) -> ET.Element:
     made = row(name, told.told.n, told.failed, class_="open" if told.failed else "")
     numbers = (told.told.mean, told.told.sd, told.told.minimum, told.told.maximum)
     made.extend(el("td", words.number(each, told.measure), class_="n") for each in numbers)
-    made.append(el("td", _limits(told)))
+    made.append(el("td", limits_of(told)))
     made.append(el("td", ", ".join(each.signal.rule for each in told.seen)))
     return made
 
@@ -74,7 +74,7 @@ def summary(told: Reading) -> str:
     """'40 values, mean 5 V, standard deviation 0.1 V; limits 0 to 10 V; 2 failed.'"""
     parts = [f"{counted(told.told.n, 'value')}, mean {words.number(told.told.mean, told.measure)}, "
              f"standard deviation {words.number(told.told.sd, told.measure)}"]  # fmt: skip
-    parts.append(f"limits {_limits(told)}" if _limits(told) else "no limits in numbers")
+    parts.append(f"limits {limits_of(told)}" if limits_of(told) else "no limits in numbers")
     far = len([*curves.ends(told.limits)]) - len(curves.ends_in_view(told))
     parts += [f"{counted(far, 'limit')} beyond the picture"] if far else []
     parts += [f"{told.failed} failed"] if told.failed else []
@@ -101,7 +101,7 @@ def charted(told: Reading) -> str:
     return f"{shown}{inside} {fired or 'No rule fires'}.{ranges}"
 
 
-def _limits(told: Reading) -> str:
+def limits_of(told: Reading) -> str:
     named = [text for each in told.limits if (text := _one(each, told.measure))]
     return f"{len(named)} sets: {', '.join(named[:5])}" if len(named) > 1 else "".join(named)
 

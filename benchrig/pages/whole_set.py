@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from xml.etree import ElementTree as ET
-
-import msgspec
 
 from benchrig.figures.yields import YieldFigure, yields_of
 from benchrig.history.opening import History
@@ -26,27 +24,23 @@ from benchrig.pages.yields import yields
 
 GENERATOR = "benchrig page"
 BEGINS = begins(GENERATOR)
-# Over more time than this yield is shown by the day, and else by the hour.
-_SHORT = timedelta(days=3)
 
 
 def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> bytes:
     """The page that is to be written to `to`. UsageError where no run fits."""
-    figures = yields_of(history, filters)
+    figures = yields_of(history, filters, ("day", "hour", "station", "firmware"))
     links = Links(history, to)
     told = [made for values in all_values(history, filters) if (made := reading_of(values))]
     several = len(figures) > 1
-    parts = [
-        part for at, each in enumerate(figures) for part in _plan(history, filters, each, at, told, links, several)
-    ]
+    parts = [part for at, each in enumerate(figures) for part in _plan(each, f"p{at}", told, links, several)]
     title = figures[0].plans[0] if not several else f"{len(figures)} plans"
-    head = el("header", *_simulated(filters), el("h1", f"Runs of {title}"), _facts(figures, filters, on))
+    head = el("header", *marks(simulated=filters.simulated), el("h1", f"Runs of {title}"), _facts(figures, filters, on))
     named = f"{SIMULATED}: " if filters.simulated else ""
     return document(f"{named}runs of {title}", GENERATOR, head, contents(parts), el("main", *parts), style=STYLE)
 
 
-def _simulated(filters: Filters) -> Iterator[ET.Element]:
-    if filters.simulated:
+def marks(*, simulated: bool) -> Iterator[ET.Element]:
+    if simulated:
         yield notice(SIMULATED, "These runs had a simulated radio and no real unit.")
 
 
@@ -61,15 +55,9 @@ def _facts(figures: Sequence[YieldFigure], filters: Filters, on: datetime) -> ET
     return facts([(name, f"{value} UTC" if name != "runs" and value else value) for name, value in pairs])
 
 
-def _plan(
-    history: History, filters: Filters, told: YieldFigure, at: int, every: Sequence[Reading], links: Links,
-    several: bool,
-) -> Iterator[ET.Element]:  # fmt: skip
+def _plan(told: YieldFigure, place: str, every: Sequence[Reading], links: Links, several: bool) -> Iterator[ET.Element]:
     """The sections of one plan."""
-    plan, place = told.plans[0], f"p{at}"
-    by = "day" if told.since and told.until and told.until - told.since > _SHORT else "hour"
-    (grouped,) = yields_of(history, msgspec.structs.replace(filters, plan=(plan,)), (by,))
-    yield from yields(grouped, links, f"{place}-yield", f"Yield of {plan}" if several else "Yield")
-    of_plan = [each for each in every if each.plan == plan]
+    yield from yields(told, links, f"{place}-yield", f"Yield of {told.plans[0]}" if several else "Yield")
+    of_plan = [each for each in every if each.plan == told.plans[0]]
     yield from readings(of_plan, links, f"{place}-readings")
     yield from revisions(of_plan, links, f"{place}-firmware")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import timedelta
 from xml.etree import ElementTree as ET
 
 from benchrig.figures.grouping import Group
@@ -16,6 +17,8 @@ from benchrig.source.problem import counted
 from benchrig.study.yields import Share
 
 MOST = 100
+# Over more time than this yield is shown by the day, and else by the hour.
+_SHORT = timedelta(days=3)
 
 
 def yields(told: YieldFigure, links: Links, place: str, title: str) -> Iterator[ET.Element]:
@@ -66,20 +69,22 @@ def notes(told: YieldFigure) -> Iterator[str]:
 
 
 def _over_time(told: YieldFigure, place: str) -> Iterator[ET.Element]:
-    for name, groups in told.groups.items():
-        last = groups[-MOST:]
-        if len([each for each in last if each.first_pass.share is not None]) < 2:
-            continue
-        says = f"First pass of each {name} with its 95 % interval (Wilson), UTC."
-        says += f" The last {MOST} of {len(groups)} are shown." if len(groups) > MOST else ""
-        plot = plotted(says, f"{place}-{name}", curves.shares(last))
-        yield figure(plot, says, details("The same as a table", _groups(name, last)))
+    by = "day" if told.since and told.until and told.until - told.since > _SHORT else "hour"
+    last = told.groups[by][-MOST:]
+    if len([each for each in last if each.first_pass.share is not None]) > 1:
+        says = f"First pass of each {by} with its 95 % interval (Wilson), UTC."
+        says += f" The last {MOST} of {len(told.groups[by])} are shown." if len(told.groups[by]) > MOST else ""
+        plot = plotted(says, f"{place}-{by}", curves.shares(last))
+        yield figure(plot, says, details("The same as a table", _groups(by, last)))
+    for name in ("station", "firmware"):
+        if len(told.groups[name]) > 1:
+            yield _groups(name, told.groups[name][-MOST:])
 
 
 def _groups(name: str, groups: Sequence[Group]) -> ET.Element:
     heads = (name, "runs", "first tests", "passed", "first pass", "last tests", "passed in the end", "final")
     rows = (
-        row(each.name, each.runs, each.first_pass.of, each.first_pass.passed, words.percent(each.first_pass.share),
+        row(each.name or "not known", each.runs, each.first_pass.of, each.first_pass.passed, words.percent(each.first_pass.share),
             each.final.of, each.final.passed, words.percent(each.final.share))
         for each in groups
     )  # fmt: skip

@@ -33,9 +33,7 @@ def _run(n: int, chance: random.Random, name: str, unit: str, head: dict[str, An
     }
     ended = {"verdict": "fail", "step": name, "reading": "value"} if failed else {}
     tested = n - 1 if n % 9 == 6 else n
-    return entry(
-        n, unit=unit.format(tested), minutes=n * 180, readings=readings, firmware=firmware, **(ended | head)
-    )
+    return entry(n, unit=unit.format(tested), minutes=n * 180, readings=readings, firmware=firmware, **(ended | head))
 
 
 @contextmanager
