@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 
 from benchrig.figures.yields import YieldFigure, yields_of
 from benchrig.history.opening import History
-from benchrig.history.questions.filters import SIMULATED, Filters
+from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.values import all_values
 from benchrig.html.document import begins, document
 from benchrig.html.elements import Child, el
@@ -21,8 +21,10 @@ from benchrig.pages.readings import readings
 from benchrig.pages.revisions import revisions
 from benchrig.pages.style import STYLE
 from benchrig.pages.yields import yields
+from benchrig.report import explain
 
 GENERATOR = "benchrig page"
+SIMULATED = "SIMULATED"
 BEGINS = begins(GENERATOR)
 
 
@@ -41,7 +43,7 @@ def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> b
 
 def marks(*, simulated: bool) -> Iterator[ET.Element]:
     if simulated:
-        yield notice(SIMULATED, "These runs had a simulated radio and no real unit.")
+        yield notice(SIMULATED, explain.SIMULATED)
 
 
 def _facts(figures: Sequence[YieldFigure], filters: Filters, on: datetime) -> ET.Element:

@@ -8,7 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 from benchrig.history.opening import History
-from benchrig.history.questions.filters import SIMULATED, Filters
+from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.life import life_of
 from benchrig.history.questions.values import all_values
 from benchrig.html.document import document
@@ -21,7 +21,7 @@ from benchrig.pages.links import Links
 from benchrig.pages.reading import DRAWN, Reading, reading_of
 from benchrig.pages.readings import PICTURES, drawn_of, limits_of
 from benchrig.pages.style import STYLE
-from benchrig.pages.whole_set import GENERATOR, marks
+from benchrig.pages.whole_set import GENERATOR, SIMULATED, marks
 
 
 def page_of_unit(history: History, name: str, to: Path, on: datetime, *, simulated: bool = False) -> bytes:

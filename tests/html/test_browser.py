@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -30,7 +31,30 @@ def _escapes() -> bytes:
     return page(hunted(found, nodes, EVIL, notes=[EVIL], stale=[EVIL]), ON)
 
 
-PAGES: dict[str, Callable[[], bytes]] = {"escapes": _escapes}
+def _line(folder: Path) -> Any:
+    from tests.pages.kit import a_line, line
+
+    return a_line(folder, line(30, name=EVIL, plan=EVIL, message=EVIL, station=EVIL, simulated=True))
+
+
+def _set() -> bytes:
+    from benchrig.history.questions.filters import Filters
+    from benchrig.pages.whole_set import page_of_set
+    from tests.pages.kit import ON
+
+    with TemporaryDirectory() as name, _line(Path(name)) as history:
+        return page_of_set(history, Filters(simulated=True), Path(name) / "page.html", ON)
+
+
+def _unit() -> bytes:
+    from benchrig.pages.whole_unit import page_of_unit
+    from tests.pages.kit import ON
+
+    with TemporaryDirectory() as name, _line(Path(name)) as history:
+        return page_of_unit(history, "VF-5", Path(name) / "page.html", ON, simulated=True)
+
+
+PAGES: dict[str, Callable[[], bytes]] = {"escapes": _escapes, "set": _set, "unit": _unit}
 
 
 @pytest.fixture(scope="module")

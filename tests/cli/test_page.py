@@ -1,0 +1,44 @@
+"""`benchrig page`: which page, where to, and what is never written over."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.cli.calling import call
+from tests.history.questions.kit import entry
+from tests.pages.kit import a_line, line
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    with a_line(tmp_path, [*line(4), entry(50, unit="../A B", readings={"scan.rssi": 5.0})]):
+        return tmp_path / "history.sqlite"
+
+
+def test_of_a_set_and_of_a_unit(file: Path) -> None:
+    assert call("page", "--history", file).stdout == f"page: {file.parent / 'runs.html'}\n"
+    assert call("page", "--history", file, "--unit", "../A B").stdout == f"page: {file.parent / 'unit_.._A_B.html'}\n"
+    assert "<h1>Unit ../A B</h1>" in (file.parent / "unit_.._A_B.html").read_text("utf-8")
+    out = file.parent / "x" / "y.html"
+    assert call("page", "--history", file, "--unit", "VF-1", "--plan", "end of line", "-o", out).exit_code == 0
+    assert "<h1>Runs of end of line</h1>" in out.read_text("utf-8")
+    assert call("page", "--history", file, "-o", out).exit_code == 0
+
+
+def test_nothing_else_is_written_over(file: Path) -> None:
+    plan = file.parent / "plan.yaml"
+    plan.write_text("name: x", "utf-8")
+    result = call("page", "--history", file, "-o", plan)
+    assert (result.exit_code, plan.read_text("utf-8")) == (4, "name: x")
+    assert "not an earlier report" in result.stderr
+
+
+@pytest.mark.parametrize("words", [("--verdict", "fail"), ("--plan", "unknown"), ("--simulated",), ("--unit", "Z")])
+def test_what_has_no_page_leaves_the_earlier_one(words: tuple[str, ...], file: Path) -> None:
+    out = file.parent / "runs.html"
+    call("page", "--history", file, "-o", out)
+    before = out.read_bytes()
+    assert call("page", "--history", file, *words, "-o", out).exit_code == 4
+    assert out.read_bytes() == before
