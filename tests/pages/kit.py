@@ -9,6 +9,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from benchrig.history.entry import Entry
 from benchrig.history.opening import History
 from tests.history.questions.kit import entry, history_of
@@ -44,3 +46,10 @@ def a_line(folder: Path, entries: list[Entry]) -> Iterator[History]:
         (run / "report.html").write_text("a run", "utf-8")
     with history_of(folder, entries) as history:
         yield history
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plots are empty, for what is not about them: to draw them takes most of the time of a page."""
+    empty = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    monkeypatch.setattr("benchrig.html.plots._drawn", lambda *_: empty)

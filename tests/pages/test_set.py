@@ -17,8 +17,9 @@ from benchrig.pages.reading import Reading, reading_of
 from benchrig.pages.readings import PICTURES, drawn_of
 from benchrig.pages.whole_set import BEGINS, page_of_set
 from tests.history.questions.kit import entry
-from tests.pages.kit import ON, a_line, line
+from tests.pages.kit import ON, a_line, line, undrawn
 
+__all__ = ["undrawn"]
 EVIL = "<script>alert(1)</script>\"'&amp;\x1b[31m"
 
 
@@ -79,6 +80,7 @@ def test_links_lead_to_runs_and_still_do_when_all_is_moved(folder: Path, root: A
     assert {each[1:] for each in root.xpath("//a/@href") if each.startswith("#")} <= places
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_run_without_a_page_has_its_folder_and_one_that_is_gone_its_name(tmp_path: Path) -> None:
     with a_line(tmp_path, line(16)) as history:
         failed = yields_of(history, Filters())[0].failures[0]
@@ -91,6 +93,7 @@ def test_a_run_without_a_page_has_its_folder_and_one_that_is_gone_its_name(tmp_p
         assert all(each.startswith("../") and failed.folder not in each for each in links)
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_simulated_runs_are_alone_and_said(tmp_path: Path) -> None:
     made = [*line(3), *(entry(n, simulated=True, readings={"scan.rssi": float(n)}) for n in range(50, 54))]
     with a_line(tmp_path, made) as history:
@@ -103,6 +106,7 @@ def test_simulated_runs_are_alone_and_said(tmp_path: Path) -> None:
     assert rows(simulated, "Readings")[1][1] == "4"
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_plans_are_never_mixed(tmp_path: Path) -> None:
     made = [*line(6), entry(50, plan="smoke", readings={"scan.rssi": 3.0})]
     with a_line(tmp_path, made) as history:
@@ -113,6 +117,7 @@ def test_plans_are_never_mixed(tmp_path: Path) -> None:
     assert ["6" in each.text_content() for each in tables] == [True, False]
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_names_from_outside_are_text(tmp_path: Path) -> None:
     made = line(8, name=EVIL, unit=EVIL + "{}", plan=EVIL, message=EVIL, measure=EVIL, station=EVIL)
     with a_line(tmp_path, made) as history:
@@ -123,6 +128,7 @@ def test_names_from_outside_are_text(tmp_path: Path) -> None:
     assert tree(data).xpath("//h1")[0].text.startswith("Runs of <script>alert(1)</script>\"'&amp;\\x1b")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_same_history_gives_the_same_bytes(folder: Path, tmp_path: Path) -> None:
     with a_line(tmp_path / "results", line(10)) as history:
         first = page_of_set(history, Filters(), tmp_path / "results" / "a.html", ON)
