@@ -102,6 +102,8 @@ SECTION_OF = {
     "Limit": "Limits",
     "ReadingLimit": "Limits for some runs",
     "ConfidentLimit": "Statistical limits",
+    "GuardedLimit": "Guard bands",
+    "Guard": "Keys of a guard band",
     "SequentialTest": "A sequential test",
     "Bits": "Bits in a limit",
     "Step": "Keys of every step",

@@ -12,7 +12,7 @@ from benchrig.record.model import Execution, Record
 
 class Seen(msgspec.Struct, frozen=True, array_like=True):
     """A limit in one run, over all rounds: the worst distance to each bound, negative outside, and the bounds, in the unit
-    of the reading. None where there is no such bound, or no number."""
+    of the reading. Under a guard band the distances are to the acceptance limits, the bounds those of the plan. None where there is no such bound, or no number."""
 
     node: str
     reading: str
@@ -56,6 +56,8 @@ def _seen(node: str, reading: Reading) -> Seen:
     low, high = _number(judgement.low), _number(judgement.high)
     below = least - low if least is not None and low is not None else None
     above = high - most if most is not None and high is not None else None
+    if judgement.guard:
+        low, high = _number(judgement.stated_low), _number(judgement.stated_high)
     return Seen(node, reading.name, judgement.passed, reading.unit, below, above, low, high)
 
 

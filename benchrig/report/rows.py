@@ -3,7 +3,7 @@ of a repetition has its rows once, over all rounds."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from benchrig.report import explain, whole
 from benchrig.report.outline import NOT_JUDGED, Entry, OverRounds, ReadingOverRounds, outline, verdict_over
@@ -129,8 +129,17 @@ def _limits(judgement: Judgement | None, cell: int) -> tuple[str, str]:
     """Low and high limit. A limit without bounds stands in words where the low one would."""
     if judgement is None:
         return "", ""
-    low, high = value_text(judgement.low, cell), value_text(judgement.high, cell)
+    low, high = (
+        _end(end, stated, cell)
+        for end, stated in ((judgement.low, judgement.stated_low), (judgement.high, judgement.stated_high))
+    )
     return (low, high) if low or high else (plain(judgement.limit, cell), "")
+
+
+def _end(end: Any, stated: Any, cell: int) -> str:
+    """'7.8 (of 8)': an acceptance limit, and the limit that a guard band has drawn in."""
+    text = value_text(end, cell)
+    return text if stated is None else f"{text} (of {value_text(stated, cell)})"
 
 
 def _verdict(reading: Reading) -> str:

@@ -74,7 +74,7 @@ class Judge:
         place = self.place_of(name)
         if not isinstance(bound, BoundLimit):
             return Judgement(False, limit.in_words, sentence, place=place)
-        return Judgement(False, bound.words, sentence, bound.low, bound.high, None, place)
+        return bound.judgement(sentence, place, passed=False)
 
 
 def _weighed(limit: Bindable, bound: Any, name: str, value: Any, evidence: object, place: str) -> Judgement | None:

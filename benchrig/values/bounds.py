@@ -19,10 +19,10 @@ T = TypeVar("T")
 
 def quantity(value: Any, unit: str, path: str) -> Fraction:
     """A bound in the reading's unit. Misfit for a bare number where there is one, and for another dimension."""
-    return at(path, lambda: _quantity(typed(value), unit))
+    return at(path, lambda: in_unit(typed(value), unit))
 
 
-def _quantity(value: Any, unit: str) -> Fraction:
+def in_unit(value: Any, unit: str) -> Fraction:
     if isinstance(value, str):
         value = Quantity.from_source(value)
     if isinstance(value, Quantity):

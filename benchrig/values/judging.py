@@ -93,6 +93,10 @@ class BoundLimit:
     high_open: bool = False
     # whether it is about samples one after the other: see rising.py
     needs_samples: bool = False
+    # under a guard band: the limits of the plan, and the rule that drew them in
+    stated_low: Any = None
+    stated_high: Any = None
+    guard: str = ""
 
     words: str = field(init=False)
     # the bounds as exact numbers, where they are numbers
@@ -115,16 +119,23 @@ class BoundLimit:
         """The verdict on one value, with its sentence; `place` is that of the limit, 'file:line'."""
         value = _as_read(value)
         broken = [check for check in self.checks if not check.passes(value)]
-        words = self.words
         sentence = "; ".join([check.explain(value) for check in broken])
+        satisfies = sentence or f"{shown(value, self.unit)} satisfies: {self.words}"
+        return self.judgement(satisfies, place, passed=not broken, margin=self.margin(value))
+
+    def judgement(self, sentence: str, place: str, *, passed: bool, margin: float | None = None) -> Judgement:
+        """A verdict by this limit."""
         return Judgement(
-            passed=not broken,
-            limit=words,
-            sentence=sentence or f"{shown(value, self.unit)} satisfies: {words}",
+            passed=passed,
+            limit=self.words,
+            sentence=sentence,
             low=self.low,
             high=self.high,
-            margin=self.margin(value),
+            margin=margin,
             place=place,
+            stated_low=self.stated_low,
+            stated_high=self.stated_high,
+            guard=self.guard,
         )
 
     def margin(self, value: Any) -> float | None:

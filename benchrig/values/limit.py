@@ -17,6 +17,7 @@ from benchrig.source.shape import Misfit
 from benchrig.values.binding import Binder
 from benchrig.values.confident import misfits_of, no_evidence, weighed
 from benchrig.values.crc import Crc
+from benchrig.values.guard import Guard, drawn_in
 from benchrig.values.judging import BoundLimit, Judgement, Kind, shown
 from benchrig.values.limit_keys import KEYS, AnyValue, Bits, Length, Measure
 from benchrig.values.pattern import Regex
@@ -168,11 +169,51 @@ class ConfidentLimit(Limit, frozen=True, omit_defaults=True):
         return weighed(bound, self.confidence, value, evidence, place)
 
 
-class ReadingLimit(ConfidentLimit, frozen=True, omit_defaults=True):
+class GuardedLimit(ConfidentLimit, frozen=True, omit_defaults=True):
+    """A limit whose bounds may be drawn in by the uncertainty of the measurement."""
+
+    beside: ClassVar[frozenset[str]] = frozenset({"confidence", "guard"})
+
+    guard: Guard | None = None
+
+    def misfits(self) -> Iterable[Misfit]:
+        yield from super().misfits()
+        if self.guard is None:
+            return
+        if not _BOUNDS.intersection(self.keys()):
+            yield Misfit("guard without a bound to draw in", "add min, max or nominal", ("guard",))
+        if "equals" in self.keys():
+            yield Misfit("guard and equals exclude each other", "write min and max", ("guard",))
+        if self.confidence is not None:
+            message = "guard and confidence exclude each other"
+            yield Misfit(message, "keep one: a confidence is on what rounds show", ("guard",))
+
+    @property
+    def in_words(self) -> str:
+        return super().in_words + (f" and a guard band by {self.guard.rule}" if self.guard is not None else "")
+
+    def bind(self, kind: Kind, unit: str = "") -> BoundLimit:
+        """With its acceptance limits. Misfit."""
+        if self.guard is None:
+            return super().bind(kind, unit)
+        bound = self._guarded.get((kind, unit))
+        if bound is None:
+            bound = self._guarded[kind, unit] = drawn_in(super().bind(kind, unit), self.guard, kind)
+        return bound
+
+    @cached_property
+    def _guarded(self) -> dict[tuple[Kind, str], BoundLimit]:
+        return {}
+
+
+_BOUNDS = frozenset({"min", "above", "max", "below", "nominal"})
+
+
+class ReadingLimit(GuardedLimit, frozen=True, omit_defaults=True):
     """A limit on a reading, which may be one for some runs only."""
 
     called: ClassVar[str] = "reading"
-    beside: ClassVar[frozenset[str]] = frozenset({"only_if", "confidence"})
+    beside: ClassVar[frozenset[str]] = frozenset({"only_if", "confidence", "guard"})
 
     only_if: dict[str, Limit] = {}
 

@@ -47,7 +47,7 @@ def candidates(ground: Ground, seen: Seen) -> Iterator[Candidate]:
             limit, reason = _of_any_unit(name, *found)
             if name in step.limit_names:
                 old = _bound(step, name, kind)
-                may = old is not None and (kind.form is None or None in (old.low, old.high))
+                may = old is not None and not old.guard and (kind.form is None or None in (old.low, old.high))
                 stricter = tighter(old, limit, kind) if may else None
                 if stricter is not None:
                     title = f"a stricter limit on {name} of '{step.name}'"
