@@ -9,7 +9,7 @@ import click
 
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.gauge_run import run
-from benchrig.cli.options import json_option, option, path_option
+from benchrig.cli.options import json_option, limits_option, option, path_option
 from benchrig.cli.out import echo, print_json, whatever_the_output_does
 from benchrig.cli.types import Whole
 from benchrig.errors import UsageError
@@ -54,9 +54,10 @@ gauge.add_command(run)
     help="Study this reading; may be given several times.  [default: each one that the plan holds between two bounds]",
 )
 @option("--seed", type=Whole(0), default=0, help="Seed of the order of the units.")
+@limits_option()
 @path_option("--station", help="Station file: its name is the appraiser where --appraisers names none.")
 def begin(folder: Path, plan: Path, units: str, appraisers: str | None, readings: tuple[str, ...],
-          station: Path | None, **numbers: int) -> None:  # fmt: skip
+          limits: Path | None, station: Path | None, **numbers: int) -> None:  # fmt: skip
     """Make FOLDER with the design of a study of PLAN: which units, by whom, how often, in which order.
 
     For several stations copy the folder to each of them, and give all copies to 'benchrig gauge result'.
@@ -67,12 +68,15 @@ def begin(folder: Path, plan: Path, units: str, appraisers: str | None, readings
     from benchrig.run.station import load_station
 
     with errors_for_people():
-        loaded = load_plan(plan)
+        loaded = load_plan(plan, limits=limits)
         check_plan(loaded)
         who = _words(appraisers) if appraisers is not None else [load_station(station).station]
         design = Design(
-            new_id(), seen_from(folder, plan), loaded.hash, readings_of(loaded, readings), _words(units), who, **numbers
-        )
+            new_id(), seen_from(folder, plan), loaded.hash, readings_of(loaded, readings), _words(units), who,
+            limits=seen_from(folder, limits) if limits else "",
+            limits_hash=loaded.limit_set.sha256 if loaded.limit_set else "",
+            **numbers,
+        )  # fmt: skip
         write_design(folder, check_design(design))
         _tell_begun(folder, design)
 

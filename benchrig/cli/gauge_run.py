@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from benchrig.plan.model import Plan
     from benchrig.radio.specify import RadioChoice
     from benchrig.run.station import Station
-    from benchrig.steps.bench import Operator
 
 # A simulated unit, and one that nobody has to place, may have a bad moment on the air.
 _TRIES = 3
@@ -50,6 +49,24 @@ class Who:
     in_range: bool
 
 
+@dataclass(frozen=True)
+class Files:
+    """Where the plan and its limit set are now, if they are not where they were."""
+
+    plan: Path | None
+    limits: Path | None
+
+    def plan_of(self, folder: Path, design: Design) -> Path:
+        return self.plan or _in(folder, design.plan)
+
+    def limits_of(self, folder: Path, design: Design) -> Path | None:
+        return self.limits or (_in(folder, design.limits) if design.limits else None)
+
+
+def _in(folder: Path, file: str) -> Path:
+    return Path(os.path.normpath(folder / file))
+
+
 _who = grouped(
     option("--appraiser", metavar="NAME",
            help="Make the measurements of this appraiser.  [default: this station, or whoever is next]"),
@@ -60,17 +77,25 @@ _who = grouped(
 )  # fmt: skip
 
 
+_files = grouped(
+    path_option("--plan", there=True, help="The plan, where it is not where it was when the study began."),
+    path_option("--limits", there=True, help="The limit set of the study, where it is not where it was."),
+    to="files",
+    make=Files,
+)
+
+
 @click.command(short_help="Make the measurements of a study.")
 @click.argument("folder", type=click.Path(path_type=Path))
 @radio_options()
 @given_option()
 @_who
-@path_option("--plan", there=True, help="The plan, where it is not where it was when the study began.")
+@_files
 @path_option("--station", help="Station file: name, radio, what is forbidden.")
 @acknowledge_option()
 @real_time_option()
 @json_option("One JSON document with what is measured and what is missing.")
-def run(folder: Path, radio: RadioWords, given: tuple[str, ...], who: Who, plan: Path | None, station: Path | None,
+def run(folder: Path, radio: RadioWords, given: tuple[str, ...], who: Who, files: Files, station: Path | None,
         acknowledge: bool, real_time: bool, as_json: bool) -> None:  # fmt: skip
     """Make the measurements of the study in FOLDER that are missing, in the order that was drawn: benchrig says which unit
     to put in place, runs the plan, and sees that it is that unit.
@@ -93,7 +118,7 @@ def run(folder: Path, radio: RadioWords, given: tuple[str, ...], who: Who, plan:
             cells = pending(state, *cells_of)[: 1 if who.unit else None]
             if cells:
                 options = _options(bench, choice, acknowledged=acknowledge, real_time=real_time)
-                conductor = _conductor(folder, design, plan, given, options, in_range=who.in_range)
+                conductor = _conductor(folder, design, files, given, options, in_range=who.in_range)
                 _measure(conductor, state, cells, asks=asks, to_json=as_json)
         _end(state, folder, as_json=as_json)
 
@@ -134,38 +159,39 @@ def _options(bench: Station, choice: RadioChoice, **how: bool) -> dict[str, Any]
     return {"station": bench, "radio": choice, **how}
 
 
-def _conductor(folder: Path, design: Design, named: Path | None, given: tuple[str, ...], of_all: dict[str, Any],
+def _conductor(folder: Path, design: Design, files: Files, given: tuple[str, ...], of_all: dict[str, Any],
                *, in_range: bool) -> Conductor:  # fmt: skip
     """With the values that the plan asks for beside the serial number: who is at the terminal is asked for them once."""
     from benchrig.cli.given import load_with_given, values_for
+    from benchrig.cli.operator import AtTerminal
+    from benchrig.cli.progress import Progress
     from benchrig.gauge.conducting import Conductor, check_hash, given_for
     from benchrig.launch import RunOptions
     from benchrig.plan.loader import load_plan
+    from benchrig.run.unattended import Unattended
 
-    path = named or Path(os.path.normpath(folder / design.plan))
-    forbid = of_all["station"].forbid
-    asks = load_plan(path, forbid=forbid).given
+    path, limits, forbid = files.plan_of(folder, design), files.limits_of(folder, design), of_all["station"].forbid
+    asks = load_plan(path, forbid=forbid, limits=limits).given
     if in_range and "serial" not in asks:
         raise UsageError("--in-range: the plan asks for no value 'serial', so it cannot tell the units apart",
                          advice="place the units one at a time, or let the plan select the device by ${serial}")  # fmt: skip
-    values = values_for(path, of_all["station"].given, given, forbid)
-    first = given_for(asks, values, design.units[0])
-    plan, values = load_with_given(path, first, ask=terminal.attended(), within=_ANSWER_WITHIN, seed=0, forbid=forbid)
+    first = given_for(asks, values_for(path, of_all["station"].given, given, forbid), design.units[0])
+    at_terminal = terminal.attended()
+    plan, values = load_with_given(
+        path, first, ask=at_terminal, within=_ANSWER_WITHIN, seed=0, forbid=forbid, limits=limits
+    )
     check_hash(plan, design)
 
     def load(unit: str, seed: int) -> Plan:
         seeded = seed if of_all["radio"].simulated else None
-        return load_plan(path, given_for(asks, values, unit), seed=seeded, forbid=forbid)
+        return load_plan(path, given_for(asks, values, unit), seed=seeded, forbid=forbid, limits=limits)
 
     options = RunOptions(plan, plan.nodes, results=None, **of_all)
-    return Conductor(folder, design, options, load, _operator())
-
-
-def _operator() -> Operator:
-    from benchrig.cli.operator import AtTerminal
-    from benchrig.run.unattended import Unattended
-
-    return AtTerminal(within=_ANSWER_WITHIN) if terminal.attended() else Unattended()
+    if not at_terminal:
+        return Conductor(folder, design, options, load, Unattended())
+    progress = Progress()
+    operator = AtTerminal(progress.hide, _ANSWER_WITHIN)
+    return Conductor(folder, design, options, load, operator, [progress], progress.hide)
 
 
 def _measure(conductor: Conductor, state: State, cells: Sequence[Cell], *, asks: bool, to_json: bool) -> None:

@@ -19,7 +19,7 @@ from benchrig.record.events import AnyEvent
 from benchrig.steps.bench import Operator
 
 _LOCK = ".running"
-# Seeds of the runs of a simulated unit: more tries of one measurement there are not.
+# Seeds that each measurement of a simulated unit has for its tries.
 _MOST_TRIES = 100
 
 
@@ -34,10 +34,12 @@ class Conductor:
     load: Callable[[str, int], Plan]
     operator: Operator
     listeners: Sequence[Callable[[AnyEvent], None]] = ()
+    quiet: Callable[[], None] = lambda: None  # takes off the screen what they show
 
     def measure(self, cell: Cell, state: State) -> tuple[Measured | NotCounted, Finished]:
         """Make the measurement, and add it to the state. What happens in the run is its verdict; raises as `launch` does."""
         finished = launch(self._options(cell, state.tries(cell)), self.operator, self.listeners)
+        self.quiet()
         found = counted_for(finished.record, finished.folder, self.design)
         state.add(found)
         return found, finished
@@ -55,7 +57,13 @@ class Conductor:
 
 
 def check_hash(plan: Plan, design: Design) -> None:
-    """Another text is another gauge. UsageError."""
+    """Another text is another gauge, and another limit set another tolerance. UsageError."""
+    limits = plan.limit_set
+    if (limits.sha256 if limits else "") != design.limits_hash:
+        raise UsageError(
+            f"{plan.limits_file} is not the limit set as it was when the study began",
+            advice="restore the limit set, or begin a new study",
+        )
     if plan.hash != design.plan_hash:
         raise UsageError(
             f"{plan.path} is not the plan as it was when the study began",

@@ -83,6 +83,9 @@ def _cell(record: Record, design: Design) -> Cell:
         raise _Unfit("it is a run of another gauge study")
     if record.run.plan_hash != design.plan_hash:
         raise _Unfit("the plan was another one")
+    limits = record.run.limit_set
+    if (limits.sha256 if limits else "") != design.limits_hash:
+        raise _Unfit("the limits were those of another limit set")
     cell = Cell(part.unit, part.appraiser, part.repeat)
     if cell not in design.order:
         raise _Unfit(f"the design does not have it: {cell.words}")
@@ -105,13 +108,15 @@ def _check(record: Record, cell: Cell) -> None:
 
 
 def _check_unit(record: Record, cell: Cell) -> None:
-    """No other unit at any time: another one may have taken its place in the run."""
+    """No other unit at any time, and none that may have taken its place since."""
     serials = sorted({seen.serial.strip() for seen in record.sightings if seen.serial.strip()})
     if not serials:
         why = f" ({record.message})" if record.verdict != "pass" else ""
         raise _Unfit(f"no serial number was read over the link: nothing shows that it is unit {cell.unit}{why}")
     if serials != [cell.unit]:
         raise _WrongUnit(f"expected unit {cell.unit}, found unit {', '.join(serials)}")
+    if record.unit is None or record.unit.serial.strip() != cell.unit:
+        raise _Unfit("another unit may have taken its place after its serial number was read")
 
 
 def _value(record: Record, name: str) -> Value:

@@ -60,6 +60,8 @@ class Design(msgspec.Struct, omit_defaults=True, dict=True):  # dict: for the ca
     appraisers: list[str]
     repeats: int
     seed: int = 0
+    limits: str = ""
+    limits_hash: str = ""
 
     def misfits(self) -> Iterable[Misfit]:
         for key in _SEVERAL:
@@ -130,9 +132,10 @@ def load_design(folder: Path) -> Design:
 
 
 def check_design(design: Design) -> Design:
-    """One that was made of words of the command line. UsageError."""
-    for misfit in design.misfits():
-        raise UsageError(f"{misfit.path[0]}: {misfit.message}", advice=misfit.advice)
+    """One that was made of words of the command line. UsageError with all that is wrong."""
+    if wrong := [*design.misfits()]:
+        said = "; ".join(f"{misfit.path[0]}: {misfit.message}" for misfit in wrong)
+        raise UsageError(said, advice="; ".join(dict.fromkeys(misfit.advice for misfit in wrong if misfit.advice)))
     return design
 
 
@@ -146,12 +149,13 @@ def write_design(folder: Path, design: Design) -> None:
 
 
 def _written(design: Design) -> Iterator[tuple[str, object]]:
-    return ((key, getattr(design, key)) for key in design.__struct_fields__)
+    """Without a limit set where there is none."""
+    return ((key, value) for key in design.__struct_fields__ if (value := getattr(design, key)) != "")
 
 
-def seen_from(folder: Path, plan: Path) -> str:
-    """The path of the plan, as it is seen from the folder; it holds when both are moved together."""
+def seen_from(folder: Path, file: Path) -> str:
+    """The path of a file, as it is seen from the folder; it is right when both are moved together."""
     try:
-        return Path(os.path.relpath(plan.resolve(), folder.resolve())).as_posix()
+        return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
     except ValueError:  # on another drive
-        return plan.resolve().as_posix()
+        return file.resolve().as_posix()

@@ -16,6 +16,7 @@ from tests.gauge.kit import READING, lines_of, write
 CELL = Cell("A", "Anna", 1)
 DESIGN = Design("id", "plan.yaml", "hash", [READING], ["A", "B"], ["Anna"], 2)
 Lines = list[dict[str, Any]]
+SET = {"name": "s", "version": "1", "owner": "o", "reason": "r", "file": "s.yaml", "sha256": "another"}
 
 
 def counted(folder: Path, lines: Lines) -> Measured | NotCounted:
@@ -72,6 +73,8 @@ def test_a_run_counts_with_its_value_and_its_limits(tmp_path: Path) -> None:
         (of(repeat=3), "the design does not have it: unit A, Anna, repeat 3"),
         (of(appraiser="Ben"), "the design does not have it: unit A, Ben, repeat 1"),
         (said(plan_hash="another"), "the plan was another one"),
+        (said(limit_set=SET), "the limits were those of another limit set"),
+        (seen("A", ""), "another unit may have taken its place after its serial number was read"),
         (cut, "the run was cut off"),
         (said(left_out=1), "the run left out steps of the plan"),
         (seen("B"), "expected unit A, found unit B"),
