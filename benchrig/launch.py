@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import re
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -14,6 +15,9 @@ from benchrig.console.choice import ConsoleChoice
 from benchrig.console.log import Keeping
 from benchrig.errors import InternalError, StationError
 from benchrig.files import cannot_write, write_whole
+from benchrig.history.choosing import chosen_place
+from benchrig.history.delivery import Delivery
+from benchrig.history.place import Place
 from benchrig.loop import Factory, attended_loop, in_loop
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
@@ -33,6 +37,8 @@ from benchrig.run.runner import Opener, Runner
 from benchrig.run.station import Station
 from benchrig.run.walk import Pace
 from benchrig.steps.bench import Operator
+
+_log = logging.getLogger(__name__)
 
 # The most characters of a name in that of a folder.
 _SLUG = 40
@@ -59,6 +65,7 @@ class RunOptions:
     keep_samples: int = 0
     console: ConsoleChoice | None = None
     study: StudyPart | None = None
+    history: str = ""  # "" for that of the station file, the environment or the results folder
 
     @property
     def has_wire(self) -> bool:
@@ -76,6 +83,11 @@ class Finished:
     folder: Path
     troubles: tuple[StationError, ...] = ()
     index_trouble: str = ""  # why the index lacks this run, which changes nothing about the run
+    delivery: Delivery | None = field(default=None, repr=False)
+
+    def deliver(self) -> str:
+        """Bring the run into its history, if it has one, when the verdict is told. What could not be done now, in a line."""
+        return self.delivery.deliver() if self.delivery is not None else ""
 
 
 @dataclass(frozen=True)
@@ -86,6 +98,7 @@ class PreparedRun:
     runner: Runner
     events: Events
     line: IndexLine | None
+    delivery: Delivery | None = None
 
     @property
     def loop_factory(self) -> Factory | None:
@@ -121,13 +134,14 @@ class PreparedRun:
         if self.line is not None:
             self.line.write(record)
         index_trouble = self.line.trouble if self.line is not None else ""
-        return Finished(record, folder, (*filter(None, (self.events.trouble, gone)), *troubles), index_trouble)
+        troubles = [*filter(None, (self.events.trouble, gone)), *troubles]
+        return Finished(record, folder, tuple(troubles), index_trouble, self.delivery)
 
 
 def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()) -> Finished:
     """Run the plan. Raises PlanError for bad device files and StationError when no results can be written; whatever
-    happens after the run has begun is its verdict."""
-    with prepared(options, operator, listeners) as run:
+    happens after the run has begun is its verdict. The history gets it with `Finished.deliver`."""
+    with prepared(options, operator, listeners, deliver=False) as run:
         return in_loop(run.attended(), run.loop_factory)
 
 
@@ -138,16 +152,20 @@ def prepared(
     listeners: Sequence[Callable[[AnyEvent], None]] = (),
     pace: Pace | None = None,
     kind: type[Runner] = Runner,
+    *,
+    deliver: bool = True,
 ) -> Iterator[PreparedRun]:
     """A run with its folder, its journal and its line of the index, which are closed behind it. It waits for `pace` before
-    each step and after the last one; it is carried out by a runner of this `kind`. Raises as `launch` does."""
+    each step and after the last one; it is carried out by a runner of this `kind`. With `deliver` it is brought into its
+    history behind that. Raises as `launch` does."""
     secrets = options.plan.secrets()
 
     def keeping() -> Keeping:
         return Keeping(settings.folder, runner.began, secrets.line if secrets else lambda text: text)
 
     opener = _opener(options, keeping)
-    with contextlib.ExitStack() as resources:
+    with contextlib.ExitStack() as behind, contextlib.ExitStack() as resources:
+        place = _history(options)
         settings = settings_of(options, _folder(options, resources))
         journal, line = _files(options, settings.folder, resources)
         events = Events(journal, [*listeners], lambda error: runner.blame(error), secrets, _foreign(options))
@@ -162,7 +180,10 @@ def prepared(
 
         resources.callback(forget)
         resources.callback(events.write)  # of a run that broke down
-        yield PreparedRun(options, runner, events, line)
+        delivery = _delivery(place, settings.folder)
+        if delivery is not None and deliver:
+            behind.callback(_deliver, delivery)
+        yield PreparedRun(options, runner, events, line, delivery)
 
 
 def _nobody(_: StationError) -> None:
@@ -202,6 +223,26 @@ def _files(
         return None, None
     journal = resources.enter_context(Journal(folder / "record.jsonl"))
     return journal, resources.enter_context(IndexLine(folder))
+
+
+def _history(options: RunOptions) -> Place | None:
+    """Of a run that leaves something on disk."""
+    if options.results is None:
+        return None
+    return chosen_place(options.history, options.station.history, options.results)
+
+
+def _delivery(place: Place | None, folder: Path) -> Delivery | None:
+    """From the begin of the run on it waits for its history."""
+    delivery = Delivery(place, folder) if place is not None else None
+    if delivery is not None:
+        delivery.begin()
+    return delivery
+
+
+def _deliver(delivery: Delivery) -> None:
+    if said := delivery.deliver():
+        _log.warning("%s", said)
 
 
 def _foreign(options: RunOptions) -> frozenset[str]:

@@ -15,7 +15,7 @@ Decorator = Callable[[Any], Any]
 
 def option(*names: str, help: str, **how: Any) -> Decorator:
     """An option that shows its default."""
-    return click.option(*names, help=help, show_default="default" in how, **how)
+    return click.option(*names, help=help, show_default=how.get("default", "") != "", **how)
 
 
 def flag(*names: str, help: str) -> Decorator:
@@ -61,3 +61,13 @@ def seed_option() -> Decorator:
 
 def real_time_option() -> Decorator:
     return flag("--real-time", help="Let a virtual radio take the time a real one would.")
+
+
+def history_option() -> Decorator:
+    return option(
+        "--history",
+        default="",
+        metavar="FILE|URL",
+        help="The history of runs: a file, or postgresql://USER@HOST/DATABASE with the password in PGPASSWORD or ~/.pgpass. "
+        "Default: that of the station file, else BENCHRIG_HISTORY, else history.sqlite in the results folder where it is there.",
+    )

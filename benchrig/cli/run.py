@@ -14,7 +14,16 @@ from benchrig import signals, terminal
 from benchrig.cli.completing import complete_step
 from benchrig.cli.failing import errors_for_people
 from benchrig.cli.groups import RADIO_HELP, RadioWords, grouped, radio_options
-from benchrig.cli.options import flag, given_option, limits_option, option, path_option, real_time_option, seed_option
+from benchrig.cli.options import (
+    flag,
+    given_option,
+    history_option,
+    limits_option,
+    option,
+    path_option,
+    real_time_option,
+    seed_option,
+)
 from benchrig.cli.out import tell, whatever_the_output_does
 from benchrig.cli.reports import ReportingCommand
 from benchrig.cli.several import Series, Several, several_options, tell_others
@@ -70,6 +79,7 @@ _reaching = grouped(
         metavar="CONSOLE",
         help="The console of the unit, which is kept with the run: serial:PORT[,SPEED] or tcp:HOST:PORT.",
     ),
+    history_option(),
     option(
         "--keep-samples",
         type=Whole(0, MOST_KEPT),
@@ -201,6 +211,8 @@ def _run(options: RunOptions, shown: Shown, *, alone: bool) -> Finished:
     for trouble in (*(each.message for each in finished.troubles), finished.index_trouble):
         if trouble:
             tell(f"benchrig: {trouble}")
+    if waits := finished.deliver():
+        tell(f"benchrig: {waits}")
     return finished
 
 

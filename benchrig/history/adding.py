@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import Connection, Table, delete, func, select
+from sqlalchemy import Connection, Table, delete, func, select, update
 
 from benchrig.history.entry import DEVICE, READING, STEP, Bound, Channel, Entry, entry_of
 from benchrig.history.opening import History
@@ -19,15 +19,28 @@ from benchrig.record.model import Record
 T = TypeVar("T")
 
 
+class Pair(NamedTuple):
+    """Two folders with a record of one run id."""
+
+    folder: str
+    known: str
+
+
 @dataclass
 class Added:
-    """What adding came to, by the folders of the runs."""
+    """What adding came to, by the folders of the runs as the history names them."""
 
     new: list[str] = field(default_factory=list)
     known: list[str] = field(default_factory=list)  # from this folder already
-    copies: list[tuple[str, str]] = field(default_factory=list)  # of a record that is known, and where that is
+    moved: list[Pair] = field(default_factory=list)  # the folder that was known is gone
+    copies: list[Pair] = field(default_factory=list)  # the folder that is known has the same record, or more of it
     completed: list[str] = field(default_factory=list)  # took the place of a record that was cut off
-    conflicts: list[tuple[str, str]] = field(default_factory=list)  # another record has this run's id, and where
+    conflicts: list[Pair] = field(default_factory=list)  # the folder that is known has another record: nothing changed
+
+    def __iadd__(self, other: Added) -> Added:
+        for each in fields(self):
+            getattr(self, each.name).extend(getattr(other, each.name))
+        return self
 
 
 def add_record(history: History, record: Record, folder: Path) -> Added:
@@ -37,20 +50,28 @@ def add_record(history: History, record: Record, folder: Path) -> Added:
 
 def add_entries(history: History, entries: Sequence[Entry]) -> Added:
     """All of them in one transaction."""
-    added = Added()
+    if not entries:
+        return Added()
     with history.writing() as connection:
-        _add(connection, entries, added)
-    return added
+        return add_to(history, connection, entries)
 
 
-def _add(connection: Connection, entries: Sequence[Entry], added: Added) -> None:
+def add_to(history: History, connection: Connection, entries: Sequence[Entry]) -> Added:
+    """In the transaction of this connection."""
+    added = Added()
     known = _known(connection, [entry.run_id for entry in entries])
     wanted: dict[str, Entry] = {}
     for entry in entries:
-        if _is_wanted(connection, entry, known.get(entry.run_id), added):
+        before = known.get(entry.run_id)
+        if _is_wanted(entry, before, lambda stored: (history.folder(stored) / RECORD).is_file(), added):
             wanted[entry.run_id] = entry
             known[entry.run_id] = entry.run
+            if before is not None and "run" in before:
+                remove(connection, before["run"])
     _insert(connection, [*wanted.values()])
+    for pair in added.moved:
+        connection.execute(update(runs).where(runs.c.folder == pair.known).values(folder=pair.folder))
+    return added
 
 
 def _known(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
@@ -62,21 +83,24 @@ def _known(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, An
     return known
 
 
-def _is_wanted(connection: Connection, entry: Entry, known: dict[str, Any] | None, added: Added) -> bool:
+def _is_wanted(entry: Entry, known: dict[str, Any] | None, is_there: Callable[[str], bool], added: Added) -> bool:
+    """Whether it goes in, alone or in place of what is known of its run."""
     folder = entry.run["folder"]
     if known is None:
         added.new.append(folder)
         return True
-    if known["digest"] == entry.run["digest"]:
-        added.known.append(folder) if known["folder"] == folder else added.copies.append((folder, known["folder"]))
-        return False
-    if known["verdict"] == "cut off" and (entry.is_whole or entry.run["size"] > known["size"]):
-        if "run" in known:
-            remove(connection, known["run"])
+    pair, same = Pair(folder, known["folder"]), known["digest"] == entry.run["digest"]
+    if known["verdict"] == "cut off" and not same and (entry.is_whole or entry.run["size"] > known["size"]):
         added.completed.append(folder)
         return True
-    place = added.conflicts if entry.is_whole else added.copies
-    place.append((folder, known["folder"]))
+    if same and pair.folder == pair.known:
+        added.known.append(folder)
+    elif same and not is_there(pair.known):
+        added.moved.append(pair)
+    elif same or not entry.is_whole:
+        added.copies.append(pair)
+    else:
+        added.conflicts.append(pair)
     return False
 
 

@@ -97,6 +97,7 @@ class Station(msgspec.Struct, omit_defaults=True):
     console: ConsoleText | None = None
     power: PowerCommands | None = None
     fixture: FixtureSpec | None = None
+    history: str = ""
 
     def wiring(self, console: ConsoleChoice | None = None) -> Wiring:
         """What there is beside the radio; a console of the command line goes before."""

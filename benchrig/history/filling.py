@@ -1,0 +1,142 @@
+"""Folders of runs into the history, and a history made anew from them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from platform import node
+
+from sqlalchemy import Connection, delete, select
+
+from benchrig.errors import BenchrigError, StationError
+from benchrig.history.adding import Added, add_entries, add_to
+from benchrig.history.failures import HistoryAway
+from benchrig.history.folders import Loaded, all_loaded, found
+from benchrig.history.opening import History, open_history
+from benchrig.history.place import Place
+from benchrig.history.tables import devices, readings, runs, steps
+from benchrig.history.waiting import forget
+
+# Told after each batch: how many folders are done.
+Told = Callable[[int], None]
+
+
+@dataclass
+class Filled:
+    """What became of the folders: `problems` says of some why they could not be added."""
+
+    added: Added = field(default_factory=Added)
+    running: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    gone: int = 0  # runs that the history had before it was rebuilt, whose records are not there any more
+
+    @property
+    def is_whole(self) -> bool:
+        return not (self.problems or self.added.conflicts)
+
+    def __iadd__(self, other: Filled) -> Filled:
+        self.added += other.added
+        self.running += other.running
+        self.problems += other.problems
+        return self
+
+    def take(self, batch: Sequence[Loaded]) -> None:
+        self.running += [str(each.folder) for each in batch if each.running]
+        self.problems += [each.problem for each in batch if each.problem]
+
+
+def fill(history: History, folders: Sequence[Path], told: Told = lambda done: None) -> Filled:
+    """Add them, a transaction a batch: what ended it in between is still to add, and nothing is in it twice."""
+    filled = Filled()
+    for batch in _added(history, folders, filled):
+        forget(each.folder for each in batch if each.entry)
+        told(len(batch))
+    return filled
+
+
+def _added(history: History, folders: Sequence[Path], filled: Filled) -> Iterator[list[Loaded]]:
+    for batch in all_loaded(folders, history.stored_folder):
+        filled.take(batch)
+        filled.added += add_entries(history, [each.entry for each in batch if each.entry])
+        yield batch
+
+
+def rebuild(place: Place, below: Sequence[Path], told: Told = lambda done: None) -> Filled:
+    """Make the history anew from the folders below these: until the end the old one is as it was. In a file it is a fresh one,
+    which then takes its place; on a server one transaction, which leaves the runs that other computers keep."""
+    found(below)  # before anything is done: a place that is not there
+    filled, folders = _fresh_file(place, place.file, below, told) if place.file else _in_place(place, below, told)
+    forget(folders)
+    return filled
+
+
+def _fresh_file(place: Place, file: Path, below: Sequence[Path], told: Told) -> tuple[Filled, list[Path]]:
+    beside = file.with_name(f".{file.name}.{os.getpid()}.new")
+    _remove(beside)
+    try:
+        with open_history(Place(place.shown, beside), make=True) as fresh, _held(place) as old:
+            filled, folders = Filled(), found(below)  # all that are there while nobody else writes
+            for batch in _added(fresh, folders, filled):
+                told(len(batch))
+            filled.gone = len(_ids(old) - _ids(fresh)) if old else 0
+            fresh.close()
+            beside.replace(file)
+    except OSError as error:
+        if isinstance(error, BenchrigError):
+            raise
+        raise StationError(f"the history {place.shown} cannot be written: {error.strerror or error}") from error
+    finally:
+        _remove(beside)
+    return filled, folders
+
+
+@contextlib.contextmanager
+def _held(place: Place) -> Iterator[Connection | None]:
+    """The history that is there, with nobody else writing to it: a run that ends meanwhile waits, and is delivered into the
+    new one. None for one that is not there, or cannot be read."""
+    with contextlib.ExitStack() as stack:
+        connection = None
+        try:
+            if place.file is not None and place.file.exists():
+                connection = stack.enter_context(stack.enter_context(open_history(place, make=True)).writing())
+        except HistoryAway:
+            raise
+        except StationError:
+            connection = None
+        yield connection
+
+
+def _remove(file: Path) -> None:
+    for each in (file, file.with_name(f"{file.name}-journal")):
+        each.unlink(missing_ok=True)
+
+
+def _in_place(place: Place, below: Sequence[Path], told: Told) -> tuple[Filled, list[Path]]:
+    filled, here = Filled(), node()
+    with open_history(place, make=True) as history, history.writing() as connection:
+        folders, before = found(below), _ids(connection, here)
+        _clear(connection, here)
+        for batch in all_loaded(folders, history.stored_folder):
+            filled.take(batch)
+            filled.added += add_to(history, connection, [each.entry for each in batch if each.entry])
+            told(len(batch))
+        filled.gone = len(before - _ids(connection, here))
+    return filled, folders
+
+
+def _clear(connection: Connection, kept_on: str) -> None:
+    kept = select(runs.c.run).where(runs.c.kept_on == kept_on)
+    for table in (readings, steps, devices):
+        connection.execute(delete(table).where(table.c.run.in_(kept)))
+    connection.execute(delete(runs).where(runs.c.kept_on == kept_on))
+
+
+def _ids(history: History | Connection, kept_on: str | None = None) -> set[str]:
+    wanted = select(runs.c.run_id) if kept_on is None else select(runs.c.run_id).where(runs.c.kept_on == kept_on)
+    if isinstance(history, Connection):
+        return {*history.scalars(wanted)}
+    with history.reading() as connection:
+        return {*connection.scalars(wanted)}
