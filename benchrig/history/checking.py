@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from platform import node
-from typing import Any
+from typing import NamedTuple
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, func, select
 
 from benchrig.history.delivery import clock_trouble
 from benchrig.history.entry import Entry
@@ -44,7 +44,7 @@ def check(history: History, below: Sequence[Path]) -> Checked:
     """Hold all entries against their records, and the records below these folders against the entries."""
     checked = Checked()
     with history.reading() as connection:
-        known = {row.run_id: row for row in connection.execute(select(*_COLUMNS))}
+        known = {row[0]: Known(*row) for row in connection.execute(select(*_COLUMNS))}
         checked.notes += [*_one_name(connection)]
     checked.entries = len(known)
     for batch in all_loaded(found(below), history.stored_folder):
@@ -55,10 +55,19 @@ def check(history: History, below: Sequence[Path]) -> Checked:
     return checked
 
 
-_COLUMNS = runs.c.run_id, runs.c.folder, runs.c.digest, runs.c.kept_on, runs.c.station
+class Known(NamedTuple):
+    """An entry."""
+
+    run_id: str
+    folder: str
+    digest: str
+    kept_on: str
 
 
-def _hold(history: History, each: Loaded, known: dict[str, Row[Any]], checked: Checked) -> None:
+_COLUMNS = runs.c.run_id, runs.c.folder, runs.c.digest, runs.c.kept_on
+
+
+def _hold(history: History, each: Loaded, known: dict[str, Known], checked: Checked) -> None:
     checked.records += 1
     name = history.stored_folder(each.folder)
     if each.running:
@@ -73,7 +82,7 @@ def _hold(history: History, each: Loaded, known: dict[str, Row[Any]], checked: C
         checked.copies.append(f"{name} is a copy of {row.folder}")
 
 
-def _differs(entry: Entry, row: Row[Any], name: str, checked: Checked) -> None:
+def _differs(entry: Entry, row: Known, name: str, checked: Checked) -> None:
     if row.folder == name:
         checked.changed.append(name)
     elif entry.is_whole:
@@ -82,7 +91,7 @@ def _differs(entry: Entry, row: Row[Any], name: str, checked: Checked) -> None:
         checked.copies.append(f"{name} is a part of {row.folder}")
 
 
-def _look_after(history: History, known: dict[str, Row[Any]], checked: Checked) -> None:
+def _look_after(history: History, known: dict[str, Known], checked: Checked) -> None:
     """The entries whose folders are to be on this computer."""
     here = node()
     for row in known.values():
@@ -99,7 +108,7 @@ def _one_name(connection: Connection) -> Iterator[str]:
     for station, count in connection.execute(select(runs.c.station, hosts).group_by(runs.c.station).having(hosts > 1)):
         wanted = select(runs.c.host).where(runs.c.station == station).distinct().order_by(runs.c.host).limit(5)
         names = ", ".join(connection.scalars(wanted))
-        yield f"the station '{station}' has runs on {count} computers ({names}): give each station a name of its own"
+        yield f"the station '{station}' has runs on {count} computers ({names}); name each station differently"
 
 
 def _waiting(below: Sequence[Path]) -> Iterator[str]:

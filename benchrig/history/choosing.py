@@ -11,7 +11,7 @@ from benchrig.history.place import FILE, Place, has_password, place_of
 VARIABLE = "BENCHRIG_HISTORY"
 
 
-def chosen_place(option: str, station: str, results: Path) -> Place | None:
+def chosen_place(option: str | None, station: str | None, results: Path) -> Place | None:
     """None where no history is named, and none is in the results. `station` is `history:` of the station file. UsageError."""
     if option and has_password(option):
         raise UsageError(
@@ -25,7 +25,7 @@ def chosen_place(option: str, station: str, results: Path) -> Place | None:
     return Place(str(file), file) if file.exists() else None
 
 
-def named_place(option: str, station: str, results: Path) -> Place:
+def named_place(option: str | None, station: str | None, results: Path) -> Place:
     """The same for who needs one. UsageError."""
     place = chosen_place(option, station, results)
     if place is None:
