@@ -15,6 +15,7 @@ from tests.bringing import PAGE, installed, write_example
 from tests.cli.calling import call
 from tests.desk.kit import Clumsy, Reader
 from tests.desk.prompt.kit import LOCK, talked
+from tests.history.folders import end_of_line, write
 from tests.history.questions.kit import entry, history_of
 from tests.reference import SECTIONS, words
 from tests.run.kit import DEVICES, PLANS, device_text
@@ -194,6 +195,17 @@ def test_what_packages_bring(tmp_path: Path) -> None:
     assert [list(each) for each in document["packages"]] == [words(said)] * 3
 
 
+def test_a_history_that_is_filled_and_checked(tmp_path: Path) -> None:
+    write(tmp_path / "run", end_of_line())
+    here = (tmp_path, "--history", tmp_path / "history.sqlite", "--json")
+    filled = [json.loads(call("history", verb, *here).stdout) for verb in ("add", "rebuild", "deliver")]
+    check("`history add`, `history rebuild`, `history deliver`", filled)
+    assert [document["new"] for document in filled] == [["run"], ["run"], []]
+    checked = json.loads(call("history", "check", *here).stdout)
+    check("`history check`", [checked])
+    assert (checked["whole"], checked["entries"], checked["records"]) == (True, 1, 1)
+
+
 def test_the_yield_of_a_history(tmp_path: Path) -> None:
     history_of(tmp_path, [entry(1), entry(2, unit="B", verdict="fail")]).close()
     document = json.loads(call("yield", "--history", tmp_path / "history.sqlite", "--json").stdout)
@@ -206,6 +218,10 @@ def test_the_yield_of_a_history(tmp_path: Path) -> None:
 
 def test_every_row_is_tested() -> None:
     apart = {
+        "history add",
+        "history rebuild",
+        "history deliver",
+        "history check",
         "yield",
         "bonds",
         "packages",
