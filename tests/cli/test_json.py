@@ -218,9 +218,7 @@ def test_the_yield_of_a_history(tmp_path: Path) -> None:
 
 def test_every_row_is_tested() -> None:
     apart = {
-        "history add",
-        "history rebuild",
-        "history deliver",
+        "history add, history rebuild, history deliver",
         "history check",
         "yield",
         "bonds",
