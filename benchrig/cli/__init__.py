@@ -20,8 +20,9 @@ from benchrig.lastwords import internal
 from benchrig.version import __version__
 
 COMMANDS = (
-    "bonds", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example", "exchange", "gauge",
-    "history", "inspect", "packages", "page", "read", "ready", "rejects", "run", "scan", "session", "twin", "watch",
+    "bonds", "capability", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example",
+    "exchange", "gauge", "history", "inspect", "packages", "page", "read", "ready", "rejects", "run", "scan", "session",
+    "twin", "watch",
     "write", "yield",
 )  # fmt: skip
 # Commands whose word is one of Python's own.

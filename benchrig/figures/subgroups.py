@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
 from benchrig.history.questions.values import Values
+from benchrig.history.questions.words import SUBGROUPS
 
 # The unit in which numpy counts each time.
 _TIMES = {"hour": "h", "day": "D"}
-_COLUMNS = ("station", "fixture", "firmware", "limits", "unit")
-GROUPINGS = (*_TIMES, *_COLUMNS)
+_COLUMNS = {"limits": "limit_set"}
 
 
 @dataclass(frozen=True)
@@ -37,10 +37,10 @@ def subgroups_of(values: Values, by: str) -> list[Subgroup]:
 def _names(values: Values, by: str) -> NDArray[np.generic]:
     if by in _TIMES:
         return np.datetime_as_string(values.started.astype(f"datetime64[{_TIMES[by]}]"))
-    if by in _COLUMNS:
-        return values.of_run({"limits": "limit_set"}.get(by, by)).astype(str)
+    if by in SUBGROUPS:
+        return values.of_run(_COLUMNS.get(by, by)).astype(str)
     if by.isdecimal() and int(by) >= 2:
         return np.char.zfill((np.arange(len(values)) // int(by) + 1).astype(str), 9)
-    expected = ", ".join(GROUPINGS)
+    expected = ", ".join(SUBGROUPS)
     raise UsageError(f"expected subgroups by {expected}, or a number from 2 on, found '{by}'",
                      advice="write --subgroup day, or --subgroup 5")  # fmt: skip

@@ -5,3 +5,5 @@ CAUSES = ("limit", "device", "link", "station", "plan", "operator", "internal")
 SAMPLES = ("value", "minimum", "maximum", "mean")
 # By what a yield is told apart.
 GROUPINGS = ("plan", "revision", "limits", "station", "fixture", "firmware", "day", "hour")
+# By what values are grouped.
+SUBGROUPS = ("hour", "day", "station", "fixture", "firmware", "limits", "unit")

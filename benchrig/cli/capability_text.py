@@ -1,0 +1,187 @@
+"""Capability and control chart of a reading in the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from benchrig.cli.history_text import time_text
+from benchrig.report.explain import SIMULATED
+from benchrig.source.problem import counted
+from benchrig.terminal import console
+from benchrig.text.escape import plain
+from benchrig.text.tables import print_line, print_table
+
+if TYPE_CHECKING:
+    from benchrig.figures.capability import AgainstLimits, CapabilityFigure
+    from benchrig.figures.chart import ChartFigure
+    from benchrig.study.capability.capability import Capability
+    from benchrig.study.capability.indices import Indices
+    from benchrig.study.capability.percentiles import Percentiles
+    from benchrig.study.estimate import Estimate
+
+_SENTENCE = 500
+_CELL = 60
+# So many runs of a rule are named.
+_RUNS = 3
+
+
+class CapabilityPage:
+    """Prints in the width and the character set of one console."""
+
+    def __init__(self) -> None:
+        self._console = console()
+
+    def show(self, figure: CapabilityFigure, chart: ChartFigure | str) -> None:
+        if figure.simulated:
+            print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
+        self._line(f"CAPABILITY  {plain(figure.reading, _CELL)}, plan {plain(figure.plan, _CELL)}", "bold")
+        self._line(_extent(figure))
+        if len(figure.parts) > 1:
+            self._line(f"{len(figure.parts)} pairs of limits are in these runs: a figure for each", "yellow")
+        for part in figure.parts:
+            self._part(part, figure.measure)
+        self._console.print()
+        if isinstance(chart, str):
+            self._line(chart, "yellow")
+        else:
+            self._chart(chart)
+
+    def _part(self, part: AgainstLimits, measure: str) -> None:
+        self._console.print()
+        self._line(f"LIMITS  {limits_text(part, measure)}", "bold")
+        when = f"{time_text(part.since)} to {time_text(part.until)} UTC"
+        self._line(
+            f"{counted(part.n, 'value')} of {counted(part.units, 'unit')} in {counted(part.runs, 'run')}, {when}"
+        )
+        if part.capability is None:
+            self._line(f"no capability: {part.refused}", "yellow")
+            return
+        rows = [(row, "bold" if row[0] in ("Cpk", "Ppk") else "") for row in _rows(part.capability, measure)]
+        print_table(self._console, ("", "value", "95 %", "of"), rows, right=("value",), whole=("", "value", "95 %"))
+        for sentence in _said(part):
+            self._line(sentence, "yellow")
+
+    def _chart(self, chart: ChartFigure) -> None:
+        what = (
+            f"subgroups by {chart.subgroup}, mean and {chart.spread}" if chart.subgroup else "values and moving ranges"
+        )
+        self._line(f"CONTROL CHART  {plain(what, _CELL)}", "bold")
+        self._line(_lines_text(chart))
+        if chart.too_small:
+            self._line(f"{counted(chart.too_small, 'subgroup')} of one value left out")
+        if chart.spread_beyond:
+            self._line(f"{counted(chart.spread_beyond, 'point')} of the {chart.spread} beyond the limits", "yellow")
+        if not chart.fired:
+            self._line(f"no rule of {chart.rules.title()} fires")
+            return
+        headings = ("rule", "fires", "when", "last runs")
+        rows = [
+            ((each.rule, str(each.count), each.says, ", ".join(each.runs[-_RUNS:])), "yellow") for each in chart.fired
+        ]
+        print_table(self._console, headings, rows, right=("fires",), whole=("rule",))
+
+    def _line(self, text: str, style: str = "") -> None:
+        print_line(self._console, (plain(text, _SENTENCE), style))
+
+
+def _extent(figure: CapabilityFigure) -> str:
+    told = counted(figure.n, "value") + (f"; {figure.filters}" if figure.filters else "")
+    told += f"; the {figure.of} of each stream" if figure.of != "value" else ""
+    if figure.not_numbers:
+        told += f"; {counted(figure.not_numbers, 'reading')} left out: not a number"
+    return told + (f"; {counted(figure.apart, 'run')} left out: partial, or of a gauge study" if figure.apart else "")
+
+
+def limits_text(part: AgainstLimits, measure: str) -> str:
+    low, high = (None if end is None else measured(end, measure) for end in (part.low, part.high))
+    if low and high:
+        return f"{low} to {high}"
+    return f"at least {low}" if low else f"at most {high}" if high else "none with a number"
+
+
+def _rows(found: Capability, measure: str) -> Iterator[Sequence[str]]:
+    yield _row("mean", found.mean, "", measure)
+    within, whole = found.within, found.overall
+    yield _row(
+        "sd within",
+        within.spread.sd,
+        f"{within.spread.method}, {within.spread.freedom:.4g} degrees of freedom",
+        measure,
+    )
+    yield _row("sd overall", whole.spread.sd, f"n - 1, {whole.spread.freedom:.4g} degrees of freedom", measure)
+    yield from _indices(("Cp", "Cpk"), within, "within")
+    yield from _indices(("Pp", "Ppk"), whole, "overall")
+    observed, counts = found.outside.observed, f"{found.outside.below} below, {found.outside.above} above, of {found.n}"
+    yield ("outside", percent(observed.value), _percents(observed), f"observed: {counts}")
+    if fitted := found.outside.fitted:
+        yield ("outside", percent(fitted.value), _percents(fitted), "fitted: normal distribution, overall")
+    if found.percentiles:
+        yield from _percentiles(found.percentiles)
+
+
+def _indices(names: tuple[str, str], found: Indices, what: str) -> Iterator[Sequence[str]]:
+    for name, each in zip(names, (found.ratio, found.worst), strict=True):
+        yield (name, "–", "–", what) if each is None else (name, f"{each.value:.3f}", _interval(each, ".3f"), what)
+
+
+def _percentiles(found: Percentiles) -> Iterator[Sequence[str]]:
+    for name, each in (("Pp", found.ratio), ("Ppk", found.worst)):
+        if each:
+            yield (
+                name,
+                f"{each.value:.3f}",
+                _interval(each, ".3f"),
+                f"percentiles, any distribution: {found.estimator}",
+            )
+
+
+def _row(name: str, each: Estimate, what: str, measure: str) -> Sequence[str]:
+    return (name, measured(each.value, measure), _interval(each, ".6g"), what)
+
+
+def _interval(each: Estimate, form: str) -> str:
+    if each.low is None or each.high is None:
+        return "too few values"
+    return f"{each.low:{form}} to {each.high:{form}}"
+
+
+def _percents(each: Estimate) -> str:
+    return "–" if each.low is None or each.high is None else f"{percent(each.low)} to {percent(each.high)}"
+
+
+def percent(share: float) -> str:
+    """Small shares keep three digits."""
+    return f"{100 * share:.3g} %"
+
+
+def number(value: float) -> str:
+    return f"{value:.6g}"
+
+
+def measured(value: float, measure: str) -> str:
+    return f"{number(value)} {plain(measure, _CELL)}".rstrip()
+
+
+def _said(part: AgainstLimits) -> Iterator[str]:
+    """What a reader of these numbers should know."""
+    found = part.capability
+    if found is None:
+        return
+    if part.low is None or part.high is None:
+        yield f"Cp and Pp are undefined: they need two limits, and this reading has {limits_text(part, '')}"
+    if found.within.worst is None:
+        yield f"Cp and Cpk are undefined: the standard deviation within is 0 ({found.within.spread.method})"
+    for each in part.doubts:
+        p = "" if each.p is None else ", p below 0.0001" if each.p < 1e-4 else f", p {each.p:.2g}"
+        yield each.says + (f" ({each.test}{p})" if each.test else "")
+    if found.no_percentiles and any(each.about == "not normal" for each in part.doubts):
+        yield f"no form for other distributions: {found.no_percentiles}"
+
+
+def _lines_text(chart: ChartFigure) -> str:
+    sigma = f"standard deviation {measured(chart.sigma, chart.measure)}"
+    if chart.lines is None:
+        return f"centre {measured(chart.centre, chart.measure)}, {counted(len(chart.points) + chart.left_out, 'subgroup')}, {sigma}"
+    ends = f"{number(chart.lines.low)} to {measured(chart.lines.high, chart.measure)}"
+    return f"centre {measured(chart.centre, chart.measure)}, limits {ends}, {sigma}"
