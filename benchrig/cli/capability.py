@@ -25,7 +25,7 @@ _RULES = ("nelson", "western electric")
 @click.command(short_help="Compare the spread of a reading with its limits.")
 @click.argument("reading", metavar="STEP.READING")
 @filter_options()
-@option("--subgroup", default="", metavar="WHAT|N",
+@option("--subgroup", default="", metavar="WHAT",
         help=f"Take the standard deviation within, and the chart, by subgroups: {', '.join(SUBGROUPS)}, or N values in a "
         "row.  [default: neighbouring values]")  # fmt: skip
 @option("--of", "of", type=click.Choice(SAMPLES), default="value",

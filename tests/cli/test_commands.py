@@ -168,7 +168,7 @@ def test_only_a_run_says_that_nothing_was_run(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("word", "advice"), [("raed", "did you mean 'read' or 'ready'?"), ("xyz", "choose one of: bonds, check, ")]
+    ("word", "advice"), [("raed", "did you mean 'read' or 'ready'?"), ("xyz", "choose one of: bonds, capability, ")]
 )
 def test_a_command_that_there_is_not(word: str, advice: str) -> None:
     done = invoke(word)
