@@ -5,7 +5,9 @@ words.py       numbers, shares and moments for people
 yields.py      yield: first pass and final, over time, what failed, what does not count
 reading.py     one reading over many runs, in few numbers
 readings.py    readings: in one table, then with histogram and control chart
+capability.py  the capability of a reading
 revisions.py   readings over firmware revisions
+studies.py     gauge studies that the runs belong to
 curves.py      what is drawn
 whole_set.py   the page of a set of runs
 life.py        the runs of one unit

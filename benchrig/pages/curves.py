@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from benchrig.figures.chart import ChartFigure
 from benchrig.figures.grouping import Group
 from benchrig.figures.revisions import Revision
 from benchrig.html.plots import BAD, BLUE, DIM, WARN
-from benchrig.pages.reading import Limits, Reading
-from benchrig.study.charts.individuals import Lines
+from benchrig.pages.reading import DRAWN, Limits, Reading
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,14 +35,12 @@ def values_in_order(reading: Reading, *, lines: bool = True) -> Draw:
     """The last values and the limits that they were held against; with the lines of their control chart, and its signals."""
 
     def draw(axes: Axes) -> None:
-        first = reading.told.n - len(reading.tail)
-        x = range(first + 1, reading.told.n + 1)
-        axes.plot(x, reading.tail, color=BLUE, marker="o", markersize=2.5, linewidth=0.8)
-        if lines and reading.chart and reading.chart.sigma:
-            _lines(axes, reading.chart.values)
-        marked = sorted({at for each in reading.seen if lines for at in each.signal.at if at >= first})
-        shown = [reading.tail[at - first] for at in marked]
-        axes.plot([at + 1 for at in marked], shown, color=BAD, marker="s", markersize=5, linestyle="", fillstyle="none")
+        last, count = reading.told.n, len(reading.tail)
+        axes.plot(
+            range(last - count + 1, last + 1), reading.tail, color=BLUE, marker="o", markersize=2.5, linewidth=0.8
+        )
+        if lines and reading.chart:
+            _control(axes, reading.chart, last)
         for at in ends_in_view(reading):
             axes.axhline(at, color=BAD, linestyle="--")
         axes.set_xlabel("value, in the order of time")
@@ -51,10 +49,15 @@ def values_in_order(reading: Reading, *, lines: bool = True) -> Draw:
     return draw
 
 
-def _lines(axes: Axes, lines: Lines) -> None:
-    axes.axhline(lines.centre, color=DIM)
-    for at in (lines.low, lines.high):
-        axes.axhline(at, color=WARN, linestyle=":")
+def _control(axes: Axes, chart: ChartFigure, last: int) -> None:
+    if chart.lines and chart.sigma:
+        axes.axhline(chart.lines.centre, color=DIM)
+        for at in (chart.lines.low, chart.lines.high):
+            axes.axhline(at, color=WARN, linestyle=":")
+    shown = enumerate(chart.points[-DRAWN:], last - min(DRAWN, len(chart.points)) + 1)
+    marked = [(at, each.value) for at, each in shown if each.rules]
+    x, y = [at for at, _ in marked], [value for _, value in marked]
+    axes.plot(x, y, color=BAD, marker="s", markersize=5, linestyle="", fillstyle="none")
 
 
 def ends_in_view(reading: Reading) -> list[float]:

@@ -9,10 +9,11 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from benchrig.errors import UsageError
+from benchrig.figures.capability import CapabilityFigure, capability_figure, stated
+from benchrig.figures.chart import ChartFigure, chart_figure
 from benchrig.figures.revisions import Revision, revisions_of
 from benchrig.history.questions.values import Floats, Values
-from benchrig.study.charts.individuals import Individuals, individuals
-from benchrig.study.charts.rules import Signal
 from benchrig.study.describe import Description, describe
 
 # Of the points of a chart the last ones are drawn.
@@ -40,14 +41,6 @@ class Example:
 
 
 @dataclass(frozen=True)
-class Seen:
-    """A rule of a control chart that fired, how often, and the last time."""
-
-    signal: Signal
-    last: Example
-
-
-@dataclass(frozen=True)
 class Reading:
     """`counts` are the numbers of values between `edges`, `tail` the last values. `failures` are the last ones that failed."""
 
@@ -63,8 +56,9 @@ class Reading:
     counts: NDArray[np.int64]
     edges: Floats
     tail: Floats
-    chart: Individuals | None  # None: fewer than two values
-    seen: tuple[Seen, ...]
+    capability: CapabilityFigure
+    chart: ChartFigure | None
+    no_chart: str  # why there is none
     least: Example
     most: Example
     last: Example
@@ -78,16 +72,23 @@ def reading_of(values: Values) -> Reading | None:
     if not len(finite):
         return None
     numbers = values.value[finite]
-    chart = individuals(numbers) if len(numbers) > 1 else None
     counts, edges = _counted(numbers)
     at = _Examples(values, finite)
+    chart, no_chart = _chart(values)
     return Reading(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated,
         int((~values.passed).sum()), len(values) - len(finite), values.not_numbers, _limits(values), describe(numbers),
-        counts, edges, numbers[-DRAWN:], chart, tuple(Seen(each, at(each.at[-1])) for each in chart.signals) if chart else (),
+        counts, edges, numbers[-DRAWN:], capability_figure(values), chart, no_chart,
         at(int(np.argmin(numbers))), at(int(np.argmax(numbers))), at(len(numbers) - 1),
         tuple(at(int(index)) for index in np.flatnonzero(~values.passed[finite])[:-6:-1]), tuple(revisions_of(values)),
     )  # fmt: skip
+
+
+def _chart(values: Values) -> tuple[ChartFigure | None, str]:
+    try:
+        return chart_figure(values), ""
+    except UsageError as error:
+        return None, error.message
 
 
 class _Examples:
@@ -123,8 +124,7 @@ def _histogram(numbers: Floats, bins: int | Floats) -> tuple[NDArray[np.int64], 
 
 def _limits(values: Values) -> tuple[Limits, ...]:
     """The stated ones where a guard band drew them in: what the unit must be, and not what was judged by."""
-    low = np.where(np.isnan(values.stated_low), values.low, values.stated_low)
-    high = np.where(np.isnan(values.stated_high), values.high, values.stated_high)
+    low, high = stated(values)
     pairs: Sequence[tuple[float, float]] = [*zip(low.tolist(), high.tolist(), strict=True)]
     return tuple(Limits(*ends) for ends in dict.fromkeys((_end(a), _end(b)) for a, b in pairs))
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from xml.etree import ElementTree as ET
 
+from benchrig.figures.chart import RuleFired
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import details, figure, row, section, table
 from benchrig.html.plots import plotted
 from benchrig.pages import curves, words
+from benchrig.pages.capability import capability, ends
 from benchrig.pages.links import Links
-from benchrig.pages.reading import DRAWN, Example, Limits, Reading
+from benchrig.pages.reading import DRAWN, Example, Reading
 from benchrig.source.problem import counted
 
 # Of so many readings pictures are drawn: those first that failed, or whose chart speaks.
@@ -45,7 +47,7 @@ def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.E
 
 def drawn_of(told: Sequence[Reading]) -> list[int]:
     """Which ones, in their order."""
-    loudest = sorted(range(len(told)), key=lambda at: (-told[at].failed, -len(told[at].seen), at))
+    loudest = sorted(range(len(told)), key=lambda at: (-told[at].failed, -len(fired_of(told[at])), at))
     return sorted(loudest[:PICTURES])
 
 
@@ -55,7 +57,7 @@ def _row(at: int, told: Reading, drawn: bool, place: str) -> ET.Element:
     numbers = (told.told.mean, told.told.sd, told.told.minimum, told.told.maximum)
     made.extend(el("td", words.number(each, told.measure), class_="n") for each in numbers)
     made.append(el("td", limits_of(told)))
-    made.append(el("td", ", ".join(each.signal.rule for each in told.seen)))
+    made.append(el("td", ", ".join(each.rule for each in fired_of(told))))
     return made
 
 
@@ -63,10 +65,13 @@ def _drawn(told: Reading, place: str, links: Links) -> Iterator[Child]:
     yield el("h3", told.label, id=place)
     says = f"{told.label}: {summary(told)}"
     yield figure(plotted(f"Histogram. {says}", f"{place}h", curves.histogram(told), 2.2), says)
+    says = charted(told)
     if told.chart:
-        says = charted(told)
         chart = plotted(f"Control chart of {told.label}. {says}", f"{place}c", curves.values_in_order(told), 2.4)
         yield figure(chart, says)
+    else:
+        yield el("p", says)
+    yield from capability(told, links)
     yield details("The runs behind it", _examples(told, links))
 
 
@@ -84,39 +89,31 @@ def summary(told: Reading) -> str:
 
 
 def charted(told: Reading) -> str:
-    assert told.chart is not None
+    if told.chart is None:
+        return f"{told.no_chart}."
     shown = f"The last {DRAWN} of {told.told.n} values. " if told.told.n > DRAWN else ""
-    if not told.chart.sigma:
+    lines = told.chart.lines
+    if not told.chart.sigma or lines is None:
         return f"{shown}All neighbours are equal: there are no control limits."
-    lines = told.chart.values
-    inside = f"Control limits {words.number(lines.low)} to {words.number(lines.high, told.measure)} (individuals, mean moving range)."
-    fired = "; ".join(
-        f"{each.signal.rule}, {each.signal.says}: {counted(len(each.signal.at), 'time')}" for each in told.seen
-    )
-    ranges = (
-        f" {counted(len(told.chart.moving_beyond), 'moving range')} above the limit."
-        if told.chart.moving_beyond
-        else ""
-    )
-    return f"{shown}{inside} {fired or 'No rule fires'}.{ranges}"
+    ends = f"{words.number(lines.low)} to {words.number(lines.high, told.measure)}"
+    fired = "; ".join(f"{each.rule}, {each.says}: {counted(each.count, 'time')}" for each in told.chart.fired)
+    beyond = told.chart.spread_beyond
+    ranges = f" {counted(beyond, 'moving range')} above the limit." if beyond else ""
+    return f"{shown}Control limits {ends} (individuals, mean moving range). {fired or 'No rule fires'}.{ranges}"
+
+
+def fired_of(told: Reading) -> Sequence[RuleFired]:
+    return told.chart.fired if told.chart else []
 
 
 def limits_of(told: Reading) -> str:
-    named = [text for each in told.limits if (text := _one(each, told.measure))]
+    named = [text for each in told.limits if (text := ends(each.low, each.high, told.measure))]
     return f"{len(named)} sets: {', '.join(named[:5])}" if len(named) > 1 else "".join(named)
-
-
-def _one(limits: Limits, measure: str) -> str:
-    if limits.low is not None and limits.high is not None:
-        return f"{words.limit(limits.low)} to {words.limit(limits.high, measure)}"
-    if limits.low is not None:
-        return f"at least {words.limit(limits.low, measure)}"
-    return f"at most {words.limit(limits.high, measure)}" if limits.high is not None else ""
 
 
 def _examples(told: Reading, links: Links) -> ET.Element:
     named = [("lowest", told.least), ("highest", told.most), *(("failed", each) for each in told.failures)]
-    named += [(f"last point of {each.signal.rule}", each.last) for each in told.seen]
+    named += [(f"last point of {each.rule}", at) for each in fired_of(told) if (at := _last(told, each.rule))]
     rows = (_example(what, each, told.measure, links) for what, each in named)
     return table(
         f"Runs behind {told.label}", ("what", "value", "unit", "started, UTC", "run"), rows, numbers=("value",)
@@ -126,3 +123,9 @@ def _examples(told: Reading, links: Links) -> ET.Element:
 def _example(what: str, each: Example, measure: str, links: Links) -> ET.Element:
     value = el("span", words.number(each.value, measure), class_="n")
     return row(what, value, each.unit, words.moment(each.at), links.run(each.run_id[:8], each.folder))
+
+
+def _last(told: Reading, rule: str) -> Example | None:
+    points = told.chart.points if told.chart else []
+    found = next((each for each in reversed(points) if rule in each.rules), None)
+    return None if found is None else Example(found.run_id, found.folder, found.unit, found.started, found.value)

@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 from benchrig.figures.yields import YieldFigure, yields_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters
+from benchrig.history.questions.runs import runs_of
 from benchrig.history.questions.values import all_values
 from benchrig.html.document import begins, document
 from benchrig.html.elements import Child, el
@@ -19,6 +20,7 @@ from benchrig.pages.links import Links
 from benchrig.pages.reading import Reading, reading_of
 from benchrig.pages.readings import readings
 from benchrig.pages.revisions import revisions
+from benchrig.pages.studies import studies
 from benchrig.pages.style import STYLE
 from benchrig.pages.yields import yields
 from benchrig.report import explain
@@ -35,6 +37,7 @@ def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> b
     told = [made for values in all_values(history, filters) if (made := reading_of(values))]
     several = len(figures) > 1
     parts = [part for at, each in enumerate(figures) for part in _plan(each, f"p{at}", told, links, several)]
+    parts += studies(history, runs_of(history, filters), links, "studies")
     title = figures[0].plans[0] if not several else f"{len(figures)} plans"
     head = el("header", *marks(simulated=filters.simulated), el("h1", f"Runs of {title}"), _facts(figures, filters, on))
     named = f"{SIMULATED}: " if filters.simulated else ""
