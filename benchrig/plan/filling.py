@@ -39,6 +39,14 @@ def filled(plan: StepPlan, values: Mapping[str, Any]) -> Step:
     return cast("Step", step)
 
 
+def partly_filled(plan: StepPlan, values: Mapping[str, Any]) -> Step | None:
+    """The model of a step with the references replaced whose values are known; the others stay open."""
+    problems = Problems()
+    node = cast("MappingNode", substitute(plan.node, values, Room(problems), partly=True))
+    step = Reader(problems).read(node, plan.kind) if not problems.found else plan.outline
+    return plan.outline if problems.found else cast("Step", step)
+
+
 def late_value(plan: StepPlan, key: str, values: Mapping[str, Any]) -> Any:
     """What a `late` key says, once the steps in the step have saved what it refers to. UnfitValue, StepFailed."""
     written = plan.node.entries[key][1]

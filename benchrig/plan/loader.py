@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -53,6 +53,7 @@ def load_plan(
     text: str | None = None,
     forbid: Sequence[str] = (),
     limits: Path | None = None,
+    unknown: Collection[str] = (),
 ) -> Plan:
     """Load and check a plan file. Raises PlanError with all problems.
 
@@ -64,7 +65,7 @@ def load_plan(
     """
     with collector.paused():
         names_only = None if names_will_do else False
-        return _Loader(path, given, names_only, seed, text, forbid, limits).load()
+        return _Loader(path, given, names_only, seed, text, forbid, limits, unknown).load()
 
 
 def load_names(path: Path) -> Plan:
@@ -83,6 +84,7 @@ class _Loader:
     text: str | None = None
     forbid: Sequence[str] = ()
     limits: Path | None = None
+    unknown: Collection[str] = ()
     problems: Problems = field(default_factory=Problems)
 
     def __post_init__(self) -> None:
@@ -138,7 +140,7 @@ class _Loader:
             limit_set=self.limit_set,
         )
         for device in plan.devices.values():
-            if self.given is not None or not has_reference(device.node):
+            if (self.given is not None and not self.unknown) or not has_reference(device.node):
                 device.selection(plan.values)
         return plan
 
@@ -196,7 +198,7 @@ class _Loader:
         return {
             name: spec
             for name, spec in self.run_values.missing.items()
-            if name in referred or spec.record or name in self.variants.tables
+            if name not in self.unknown and (name in referred or spec.record or name in self.variants.tables)
         }
 
     # --- parts

@@ -232,6 +232,7 @@ class Samples(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     outside: int = 0  # how many broke the limit
     first_outside: int | None = None  # index of the first of them, from 0
     first_outside_at: float | None = None
+    others: int = 0  # of the samples of a reading of numbers: how many were none
 
 
 class Window(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):

@@ -27,6 +27,12 @@ class Ended:
     # the plan's time ran out in it
     out_of_time: bool
 
+    def ends_run(self, on_fail: str) -> bool:
+        """Whether no step may come after it; `on_fail` is what its step says of that."""
+        # one limit that was not judged ends nothing; what is in a composite step was remembered itself
+        over = self.event.verdict == "error" and self.error is not None and not isinstance(self.error, InnerError)
+        return over or self.out_of_time or (self.event.verdict == "fail" and on_fail == "stop")
+
 
 class Conclusion(NamedTuple):
     """What an execution comes to; `own` is the part of the message that no judgement says, None for all of it."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import replace
 
 from benchrig.values.confident import no_evidence
-from benchrig.values.judging import BoundLimit, Judgement, kind_of
+from benchrig.values.judging import BoundLimit, Judgement, Kind, kind_of
 from benchrig.values.rising import for_stream, one_value
 
 if TYPE_CHECKING:
@@ -64,6 +64,11 @@ class Judge:
         bound: Bound = limit.bind(kind, unit)
         return bound
 
+    def kind_of(self, name: str) -> Kind:
+        """What the reading is declared to be; 'any' where the step cannot say it."""
+        declared = self.types.get(name) if self.types else None
+        return declared.kind if declared else "any"
+
     def _without_value(self, name: str, limit: Bindable, unit: str, why: str) -> Judgement:
         """Nothing can satisfy a limit without a value; the limit is tied to what the value would have been."""
         declared = self.types.get(name) if self.types else None
@@ -100,13 +105,18 @@ class RunningJudge:
     def __init__(self, bind: Callable[[Any], Bound], place: str, written: str) -> None:
         self.outside = 0
         self.first: Outside | None = None
-        self._bind, self._place, self._written = bind, place, written
+        self.place = place
+        self._bind, self._written = bind, written
         self._bound: Bound | None = None
 
-    def passes(self, value: Any) -> bool:
+    def bound_to(self, value: Any) -> Bound:
+        """The limit, tied to what the first sample was."""
         if self._bound is None:
             self._bound = self._bind(value)
-        if self._bound.passes(value):
+        return self._bound
+
+    def passes(self, value: Any) -> bool:
+        if self.bound_to(value).passes(value):
             return True
         self.outside += 1
         return False
@@ -125,7 +135,7 @@ class RunningJudge:
         margin = self._least_margin([first.judgement, *self._judged(extremes)])
         head = f"{self.outside} of {count} samples outside; the first, number {first.index + 1} at {first.at:.3f} s: "
         sentence = head + first.judgement.sentence
-        return replace(first.judgement, sentence=sentence, margin=margin, place=self._place)
+        return replace(first.judgement, sentence=sentence, margin=margin, place=self.place)
 
     def _judged(self, values: Iterable[Any]) -> list[Judgement]:
         assert self._bound is not None
@@ -137,20 +147,18 @@ class RunningJudge:
 
     def empty(self) -> Judgement:
         """The verdict on a stream without samples, whose limit asks for nothing that is there."""
-        return Judgement(True, self._written, "no sample arrived, as it may be", place=self._place)
+        return Judgement(True, self._written, "no sample arrived, as it may be", place=self.place)
 
     def whole(self, count: int, extremes: list[Any]) -> Judgement:
         """The verdict on a stream that is complete; the margin is the least of all samples: that of the extreme ones."""
         if (broken := self.broken(count, extremes)) is not None:
             return broken
         if self._bound is None:
-            return Judgement(False, self._written, "no sample arrived that could be judged", place=self._place)
+            return Judgement(False, self._written, "no sample arrived that could be judged", place=self.place)
         if count < getattr(self._bound, "least", 1):
             lonely = self._bound.judge(extremes[0])
-            return replace(
-                lonely, passed=False, sentence="one sample arrived: nothing to rise above", place=self._place
-            )
+            return replace(lonely, passed=False, sentence="one sample arrived: nothing to rise above", place=self.place)
         judgements = self._judged(extremes)
         first = judgements[0]
         sentence = f"all {count} samples satisfy: {first.limit}"
-        return replace(first, sentence=sentence, margin=self._least_margin(judgements), place=self._place)
+        return replace(first, sentence=sentence, margin=self._least_margin(judgements), place=self.place)

@@ -124,6 +124,7 @@ class RunStream:
             outside=self._judge.outside if self._judge else 0,
             first_outside=first.index if first else None,
             first_outside_at=first.at if first else None,
+            others=self._count - moments.count if numeric else 0,
         )
         raw = first.raw if first else self._last_raw
         return Reading(

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
-from benchrig.errors import InnerError, NotSecured, OperatorError, StepFailed
+from benchrig.errors import NotSecured, OperatorError, StepFailed
 from benchrig.plan.conditions import Decided, Decision, Missing, Unfit, Unsatisfied, decide
 from benchrig.plan.flow import Losses
 from benchrig.plan.in_worlds import without
@@ -228,14 +228,12 @@ class Walk:
     def _remember(self, plan: StepPlan, where: Where, ended: Ended, *, lets_go: bool) -> bool:
         """What the later steps can no longer count on, and since which step; whether it ends the run. A step that `lets_go`
         leaves the link to the one around it."""
-        verdict, error = ended.event.verdict, ended.error
+        error = ended.error
         if not lets_go:
             ended_here = self.devices[plan.device].was_ended
             root = error.root if isinstance(error, NotSecured) else where
             self._losses.remember(plan, root, error, self._at_hand(plan), ended=ended_here)
-        # one limit that was not judged ends nothing; what is in a composite step was remembered itself
-        over = verdict == "error" and error is not None and not isinstance(error, InnerError)
-        fatal = over or ended.out_of_time or (verdict == "fail" and plan.on_fail == "stop")
+        fatal = ended.ends_run(plan.on_fail)
         if fatal and plan.section == "steps":
             self._losses.stop = self._losses.stop or where
         return fatal

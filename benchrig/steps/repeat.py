@@ -230,16 +230,21 @@ class Repeat(Composite, kw_only=True):
     def _decided(self, tally: Tally, over_rounds: RoundReadings) -> bool:
         """Whether nothing more has to be seen."""
         own = {**tally.readings, SHARE: (tally.share, "%")}
-        return over_rounds.satisfy(self.stop_when, own) or self._decision(tally) not in (None, "undecided")
+        return over_rounds.satisfy(self.stop_when, own) or self.decision(tally) not in (None, "undecided")
 
-    def _decision(self, tally: Tally) -> str | None:
+    def decision(self, tally: Tally) -> str | None:
+        """Of the sequential test, if there is one."""
         return None if self.sequential is None else self.sequential.test.decision(tally.carried_out, tally.failed)
 
-    def _report(self, bench: CompositeBench, tally: Tally, over_rounds: RoundReadings) -> None:
+    def unreported(self, tally: Tally) -> BenchrigError | None:
+        """Why the rounds give no readings of the whole."""
         if tally.failed and tally.weight == 0 and not self.tolerates:
-            raise tally.error()  # nothing but left out
-        if tally.empty == tally.rounds:
-            raise LeftOut
+            return tally.error()  # nothing but left out
+        return LeftOut() if tally.empty == tally.rounds else None
+
+    def _report(self, bench: CompositeBench, tally: Tally, over_rounds: RoundReadings) -> None:
+        if (error := self.unreported(tally)) is not None:
+            raise error
         for name, (value, unit) in tally.readings.items():
             bench.reading(name, value, unit, telling=tally.telling if name in JUDGES_FAILURES else None)
         self._report_share(bench, tally)
@@ -250,7 +255,7 @@ class Repeat(Composite, kw_only=True):
     def _report_share(self, bench: CompositeBench, tally: Tally) -> None:
         if bench.wanted(SHARE):
             bench.reading(SHARE, tally.share, "%", telling=tally.telling, evidence=tally.failures)
-        if (decision := self._decision(tally)) is not None:
+        if (decision := self.decision(tally)) is not None:
             seen = Trials(tally.carried_out, tally.failed)
             bench.reading(DECISION, decision, telling=tally.telling, evidence=seen)
 

@@ -1,0 +1,102 @@
+"""What runs come to when they are judged again, in the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from benchrig.cli.study_text import StudyPage
+from benchrig.rejudge.results import Change, Results, Run, Yield
+from benchrig.source.problem import counted
+from benchrig.study.yields import Share
+
+# So many runs, and so many lines of each, are told.
+_RUNS, _LINES = 50, 10
+
+
+class RejudgePage(StudyPage):
+    def show(self, made: Results) -> None:
+        if made.simulated:
+            self._line("SIMULATED  no real unit was tested", style="bold white on red")
+        limits = f", limits {made.limit_set.name} {made.limit_set.version}" if made.limit_set else ""
+        revision = f", revision {made.revision}" if made.revision else ""
+        self._line(f"plan    {made.plan}{revision} ({made.plan_file}){limits}")
+        self._line(
+            f"runs    {counted(len(made.runs), 'run')} judged again, {made.as_run} by the plan and limits of the run"
+        )
+        self._yields(made)
+        self._changed([run for run in made.runs if run.changed])
+        self._unknown([run for run in made.runs if run.after is None])
+        self._altered([run for run in made.runs if run.altered])
+        self._not_read(made)
+
+    def _yields(self, made: Results) -> None:
+        self._title("YIELD", "bold")
+        for when, found in (("before", made.before), ("after", made.after)):
+            self._line(f"{when:<7} {_yield_words(found)}", indent=2)
+
+    def _changed(self, runs: list[Run]) -> None:
+        self._title(f"CHANGED  {counted(len(runs), 'run')}", "bold yellow" if runs else "bold green")
+        for run in runs[:_RUNS]:
+            assert run.after is not None
+            self._line(
+                f"unit {run.unit}: {run.before.verdict} becomes {run.after.verdict}  ({run.folder})", style="bold"
+            )
+            self._some(_change_words(change) for change in run.changes if change.reading)
+            self._line(f"message: {run.after.message}" if run.after.message else "every limit holds", indent=4)
+        self._rest(runs)
+
+    def _unknown(self, runs: list[Run]) -> None:
+        if not runs:
+            return
+        self._title(f"CANNOT BE JUDGED  {counted(len(runs), 'run')}", "bold yellow")
+        for run in runs[:_RUNS]:
+            self._line(f"unit {run.unit}, which came to {run.before.verdict}  ({run.folder})", style="bold")
+            self._some(
+                f"step {each.step} {each.name}{f', {each.reading}' if each.reading else ''}: {each.why}"
+                for each in run.unknown
+            )
+        self._rest(runs)
+
+    def _altered(self, runs: list[Run]) -> None:
+        if not runs:
+            return
+        self._title(f"ALTERED  {counted(len(runs), 'record')}: not what the plan makes of its readings", "bold red")
+        for run in runs[:_RUNS]:
+            self._line(f"unit {run.unit}  ({run.folder})", style="bold")
+            self._some(run.altered)
+        self._rest(runs)
+
+    def _not_read(self, made: Results) -> None:
+        if made.not_read:
+            self._title(f"LEFT OUT  {counted(len(made.not_read), 'folder')}", "dim")
+            self._some(f"{each.folder}: {each.why}" for each in made.not_read)
+
+    def _some(self, lines: Iterable[str]) -> None:
+        said = [*lines]
+        for line in said[:_LINES]:
+            self._line(line, indent=4)
+        if len(said) > _LINES:
+            self._line(f"… and {len(said) - _LINES} more", indent=4, style="dim")
+
+    def _rest(self, runs: list[Run]) -> None:
+        if len(runs) > _RUNS:
+            self._line(f"… and {len(runs) - _RUNS} more runs: --json has all", style="dim")
+
+
+def _yield_words(found: Yield) -> str:
+    return (
+        f"first pass {_share_words(found.first_pass, found.first_unknown)}; "
+        f"final {_share_words(found.final, found.final_unknown)}"
+    )
+
+
+def _share_words(share: Share, unknown: int) -> str:
+    said = f"{share.passed} of {share.of}"
+    if share.share is not None and share.exact is not None:
+        low, high = share.exact
+        said += f" {100 * share.share:.1f} % ({100 * low:.1f} % to {100 * high:.1f} %, 95 % confidence)"
+    return said + (f", and {unknown} that nobody can tell" if unknown else "")
+
+
+def _change_words(change: Change) -> str:
+    return f"step {change.step} {change.name}, {change.reading}: {change.before} becomes {change.after}: {change.says}"

@@ -1,0 +1,76 @@
+"""The executions of a record by the steps of a plan: by their ids where it is the plan of the run, else by what they do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.record.events import PlannedNode, Where
+from benchrig.record.model import Execution, Record
+
+
+@dataclass(frozen=True)
+class Matched:
+    """`nodes` are the steps of the plan that this run was for: all, or of a partial run those on record."""
+
+    nodes: Sequence[StepPlan]
+    # the ids in the plan by those of the record
+    ids: dict[str, str]
+    # steps of the record that the plan does not have
+    gone: list[PlannedNode]
+    _executions: dict[Where, Execution] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, record: Record, plan: Plan) -> Matched:
+        ids = (
+            _same(record.run.nodes) if plan.hash == record.run.plan_hash else dict(_pairs(record.run.nodes, plan.nodes))
+        )
+        known = set(ids.values())
+        nodes = [node for node in plan.nodes if node.id in known or not record.run.left_out]
+        found = {where: each for each in record.executions if (where := _translated(each.where, ids)) is not None}
+        gone = [node for node in _all(record.run.nodes) if node.id not in ids]
+        return cls(nodes, ids, gone, found)
+
+    def execution(self, where: Where) -> Execution | None:
+        return self._executions.get(where)
+
+    def where(self, recorded: Where) -> Where | None:
+        """The place in the plan of one in the record; None for a step that the plan does not have."""
+        return _translated(recorded, self.ids)
+
+
+def _translated(where: Where, ids: dict[str, str]) -> Where | None:
+    id_ = ids.get(where.node)
+    return None if id_ is None else Where(id_, where.rounds)
+
+
+def _all(nodes: Iterable[PlannedNode]) -> Iterator[PlannedNode]:
+    for node in nodes:
+        yield node
+        yield from _all(node.children)
+
+
+def _same(nodes: Iterable[PlannedNode]) -> dict[str, str]:
+    return {node.id: node.id for node in _all(nodes)}
+
+
+def _pairs(nodes: Sequence[PlannedNode], steps: Iterable[StepPlan]) -> Iterator[tuple[str, str]]:
+    """Steps of one name that do the same, at the same place in the tree; of several the one after the other."""
+    left = [*nodes]
+    for step in steps:
+        planned = step.planned()
+        found = next((node for node in left if _is_one(node, planned)), None)
+        if found is not None:
+            left.remove(found)
+            yield found.id, step.id
+            yield from _pairs(found.children, step.children)
+
+
+def _is_one(recorded: PlannedNode, planned: PlannedNode) -> bool:
+    said = [
+        (node.kind, node.device, node.section, node.part, node.written or node.name) for node in (recorded, planned)
+    ]
+    known = recorded.subject and planned.subject
+    return said[0] == said[1] and (not known or recorded.subject == planned.subject)

@@ -1,0 +1,165 @@
+"""What records come to when they are judged again, as data: each run, and the yield before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import msgspec
+
+from benchrig.record.events import PlannedLimits, RunEnded
+from benchrig.rejudge.record import Rejudged
+from benchrig.rejudge.walk import Done
+from benchrig.study.yields import Share, first_runs, last_runs, share_of
+
+_OF_THE_UNIT = ("limit", "device", "link")
+
+
+class Came(msgspec.Struct, frozen=True, omit_defaults=True):
+    """What a run comes to."""
+
+    verdict: str
+    exit_code: int
+    cause: str = ""
+    message: str = ""
+
+    @property
+    def counts(self) -> bool:
+        """Whether it says something of the unit."""
+        return self.verdict == "pass" or (self.verdict == "fail" and self.cause in _OF_THE_UNIT)
+
+
+class Change(msgspec.Struct, frozen=True, omit_defaults=True):
+    """A step or a reading with another verdict than in the run; without a verdict nobody can say."""
+
+    step: str
+    name: str
+    before: str
+    after: str
+    reading: str = ""
+    value: Any = None
+    unit: str = ""
+    was: str = ""
+    says: str = ""
+
+
+class Open(msgspec.Struct, frozen=True, omit_defaults=True):
+    """What nobody can say, and why."""
+
+    step: str
+    name: str
+    why: str
+    reading: str = ""
+
+
+class Run(msgspec.Struct, frozen=True, omit_defaults=True):
+    """One run, judged again. `after` is missing where nobody can say how it would have ended."""
+
+    run_id: str
+    folder: str
+    started: str
+    unit: str
+    before: Came
+    after: Came | None = None
+    apart: str = ""  # why it is not part of the yield
+    changes: list[Change] = []
+    unknown: list[Open] = []
+    altered: list[str] = []
+    not_in_plan: list[str] = []
+
+    @property
+    def changed(self) -> bool:
+        return self.after is not None and self.after.verdict != self.before.verdict
+
+
+class Yield(msgspec.Struct, frozen=True):
+    """Of the units: those that passed at their first run and at their last. `unknown` are units of which nobody can say it:
+    they are in neither number."""
+
+    first_pass: Share
+    first_unknown: int
+    final: Share
+    final_unknown: int
+
+
+class NotRead(msgspec.Struct, frozen=True):
+    """A folder whose run is not judged again, and why."""
+
+    folder: str
+    why: str
+
+
+class Results(msgspec.Struct, frozen=True, omit_defaults=True):
+    """All of it. `as_run` counts the runs that this very plan with these limits has judged before."""
+
+    plan: str
+    plan_file: str
+    plan_hash: str
+    revision: str
+    simulated: bool
+    runs: list[Run]
+    before: Yield
+    after: Yield
+    not_read: list[NotRead]
+    as_run: int
+    limit_set: PlannedLimits | None = None
+
+
+def run_of(again: Rejudged, folder: str) -> Run:
+    record, head = again.record, again.record.run
+    unit = record.unit
+    before = record.ended
+    assert before is not None
+    apart = "gauge study" if head.study else "partial" if head.left_out else ""
+    return Run(
+        head.run_id,
+        folder,
+        head.started,
+        (unit.serial if unit else "") or head.given_serial or (unit.address if unit else "") or head.run_id,
+        _came(before),
+        None if again.ended is None else _came(again.ended),
+        apart,
+        [change for done in again.done for change in _changes(done)],
+        [Open(each.where.label, each.step, each.why, each.reading) for each in again.unknown],
+        again.altered,
+        again.gone,
+    )
+
+
+def _came(end: RunEnded) -> Came:
+    return Came(end.verdict, end.exit_code, end.cause or "", end.message)
+
+
+def _changes(done: Done) -> list[Change]:
+    label, name = done.where.label, done.plan.called
+    found = []
+    for held in done.held:
+        before, after = held.before, held.after
+        if after is not None and (before is None or before.passed != after.passed):
+            was, now = _word(before.passed if before else None), _word(after.passed)
+            reading = held.reading
+            said = (reading.name, reading.value, reading.unit, before.sentence if before else "", after.sentence)
+            found.append(Change(label, name, was, now, *said))
+    recorded = done.recorded.ended if done.recorded else None
+    if recorded is not None and done.event is not None and recorded.came_to != done.event.came_to:
+        ends = (recorded.came_to, done.event.came_to)
+        found.append(Change(label, name, *ends, was=recorded.message, says=done.event.message))
+    return found
+
+
+def _word(passed: bool | None) -> str:
+    return "not judged" if passed is None else "pass" if passed else "fail"
+
+
+def yield_of(runs: Sequence[Run], came: Callable[[Run], Came | None]) -> Yield:
+    """Of runs in the order of time. A unit counts by its first run, and by its last one, that says something of it; one of
+    which nobody can say what it comes to may be that run."""
+    counting = [run for run in runs if not run.apart and ((end := came(run)) is None or end.counts)]
+    units = [run.unit for run in counting]
+    first, last = ([came(counting[index]) for index in which(units)] for which in (first_runs, last_runs))
+    return Yield(*_share(first), *_share(last))
+
+
+def _share(ends: Sequence[Came | None]) -> tuple[Share, int]:
+    known = [end for end in ends if end is not None]
+    return share_of(sum(end.verdict == "pass" for end in known), len(known)), len(ends) - len(known)

@@ -1,0 +1,192 @@
+"""The way through the plan once more: what is left out now, what the run has not taken, what the whole comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from benchrig.plan.conditions import Decided, Unsatisfied, decide
+from benchrig.plan.in_worlds import without
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.record.events import Closed, Fates, NotJudged, Reading, Where
+from benchrig.record.model import Execution
+from benchrig.rejudge.limits import Held
+from benchrig.rejudge.matching import Matched
+from benchrig.rejudge.sameness import Sameness
+from benchrig.run.ending import Ended
+from benchrig.run.leaving import ENDED, Reason, skipped, with_inner
+from benchrig.run.order import Order
+from benchrig.run.outcome import Outcome
+
+
+class Unknown(NamedTuple):
+    """What nobody can say: of a step, or of one of its readings."""
+
+    where: Where
+    step: str
+    reading: str
+    why: str
+
+
+@dataclass
+class Done:
+    """One execution judged again. `event` is None where nobody can say how it would have ended."""
+
+    plan: StepPlan
+    where: Where
+    recorded: Execution | None
+    event: Closed | None
+    held: Sequence[Held] = ()
+    not_judged: Sequence[NotJudged] = ()
+
+    @property
+    def is_as_recorded(self) -> bool:
+        before = self.recorded.ended if self.recorded else None
+        return before is not None and self.event is not None and before.counts_as == self.event.counts_as
+
+    @property
+    def readings(self) -> list[Reading]:
+        return self.recorded.readings if self.recorded else []
+
+
+class Begun(NamedTuple):
+    """An execution that is on record, about to be judged again: without the limits that conditions leave out, and whether a
+    limit of a step around it decides about its failure."""
+
+    plan: StepPlan
+    where: Where
+    recorded: Execution
+    left_out: Mapping[str, str]
+    tolerated: bool
+
+    @property
+    def without(self) -> StepPlan:
+        return without(self.plan, self.left_out) if self.left_out else self.plan
+
+
+@dataclass
+class Again:
+    """The way of one record through a plan. `execute` judges one step again."""
+
+    plan: Plan
+    matched: Matched
+    same: Sameness
+    execute: Callable[[Again, Begun], Closed | None]
+    # what references stand for, as far as the record has it
+    values: dict[str, Any]
+    outcome: Outcome
+    done: dict[Where, Done] = field(default_factory=dict)
+    unknown: list[Unknown] = field(default_factory=list)
+    stop: Where | None = None
+    order: Order = field(default_factory=Order)
+
+    def through(self) -> None:
+        self.order = Order.of(self.matched.nodes)
+        for node in self.matched.nodes:
+            self.carry_out(node, Where(node.id), tolerated=False)
+
+    def carry_out(self, plan: StepPlan, where: Where, *, tolerated: bool) -> Closed | None:
+        """One step with all that is in it: its end; None where nobody can say it."""
+        recorded, decided = self.matched.execution(where), decide(plan, self.values, self.plan.kinds)
+        why = self._why_not(plan, where, decided, recorded)
+        if isinstance(why, Reason):
+            return self.leave_out(plan, where, why, tolerated=tolerated)
+        if isinstance(why, str):
+            self.not_taken(plan, where, why)
+            return None
+        assert recorded is not None
+        self.outcome.begins(plan)
+        for name in plan.saves:
+            self.values.pop(name, None)
+        return self.execute(self, Begun(plan, where, recorded, decided.left_out, tolerated))
+
+    # --- what is left out
+
+    def _why_not(
+        self, plan: StepPlan, where: Where, decided: Decided, recorded: Execution | None
+    ) -> Reason | str | None:
+        """A reason where the step is left out, a sentence where the run has not taken it."""
+        if recorded is None:
+            return "the record has no such step"
+        if recorded.opened is None and recorded.ended is not None:
+            return self._skipped_before(plan, decided, recorded.ended)
+        if isinstance(decided.step, Unsatisfied):
+            return Reason(None, decided.step.sentence, allowed=True)
+        if self.stop is not None and plan.section != "finally":
+            return Reason(self.stop, f"step {self.stop.label} ended the run")
+        if (why := self.order.why_not(plan)) is not None:
+            return why
+        return None if recorded.ended is not None else "the run was cut off before its end"
+
+    def _skipped_before(self, plan: StepPlan, decided: Decided, event: Closed) -> Reason | str:
+        """The run left it out: so it stays, unless what it was left out for is no longer so."""
+        root = None if event.root is None else self.matched.where(event.root)
+        if event.root is not None and root is None:
+            return f"it was left out for step {event.root.label}, which the plan does not have"
+        if event.allowed and plan.conditions and decided.step is None and self.order.why_not(plan) is None:
+            return "its condition holds now, and the run has left it out"
+        if root is not None and (done := self.done.get(root)) is not None:
+            before = done.recorded.ended.verdict if done.recorded and done.recorded.ended else "skip"
+            if done.event is None:
+                return f"it was left out for step {root.label}, of which nobody can say how it ends"
+            if done.event.verdict == "pass" and before != "pass":
+                return f"it was left out since step {root.label} {ENDED[before]}, which passes now"
+        return Reason(root, event.message, event.allowed)
+
+    def leave_out(self, plan: StepPlan, where: Where, why: Reason, *, tolerated: bool) -> Closed:
+        """It and all that is in it; the end of it."""
+        for each, place in with_inner(plan, where):
+            recorded = self.matched.execution(place)
+            at = recorded.ended.at if recorded and recorded.ended else 0.0
+            for name in each.saves:
+                self.values.pop(name, None)
+            self.outcome.begins(each)
+            self.outcome.skipped(each, place, why, excused=tolerated)
+            closed, *unjudged = skipped(each, place, why, at)
+            assert isinstance(closed, Closed)
+            left = [event for event in unjudged if isinstance(event, NotJudged)]
+            self._note(Done(each, place, recorded, closed, not_judged=left))
+        return self._end_of(where)
+
+    def _end_of(self, where: Where) -> Closed:
+        event = self.done[where].event
+        assert event is not None
+        return event
+
+    def not_taken(self, plan: StepPlan, where: Where, why: str) -> None:
+        """What it would have shown is not on record."""
+        self.unknown.append(Unknown(where, plan.called, "", why))
+        for each, place in with_inner(plan, where):
+            for name in each.saves:
+                self.values.pop(name, None)
+            self.outcome.begins(each)
+            self.outcome.count(Fates(not_judged=len(each.limit_names)))
+            self.done[place] = Done(each, place, self.matched.execution(place), None)
+
+    # --- what has ended
+
+    def ended(self, done: Done, ended: Ended | None, open_limits: int, *, tolerated: bool) -> Closed | None:
+        """Remember how an execution ended; `open_limits` are those of which nobody can say whether they hold."""
+        plan = done.plan
+        self.outcome.count(Fates(not_judged=open_limits))
+        if ended is None:
+            left = [each for each in done.held if each.after is not None]
+            self.outcome.count(Fates(passed=len(left), not_judged=len(done.not_judged)))
+            self.done[done.where] = done
+            return None
+        over = ended.ends_run(plan.on_fail)
+        if over and plan.section == "steps":
+            self.stop = self.stop or done.where
+        self.outcome.step(done.where, ended, excused=tolerated and not over, inside=tolerated or plan.tolerates)
+        self._note(done)
+        return ended.event
+
+    def _note(self, done: Done) -> None:
+        self.done[done.where] = done
+        if done.event is not None:
+            self.order.note(done.plan, done.event)
+
+    def is_over(self, plan: StepPlan) -> bool:
+        return self.stop is not None and plan.section != "finally"

@@ -1,0 +1,230 @@
+"""By other limits: what changes, what follows from it, and what nobody can say."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.rejudge.kit import LEVEL, TEMPERATURE, UNIT, again, why
+from tests.run.kit import device_text, plan_text, run
+
+READ = "  - read: battery level\n    expect: {value: {min: 40 %}}\n"
+STREAM = "  - notify: temperature\n    for: 1 s\n    expect: {value: {max: 25 °C}}\n"
+
+
+def came(found) -> tuple[str, str | None, int] | None:
+    return None if found.ended is None else (found.ended.verdict, found.ended.cause, found.ended.exit_code)
+
+
+def test_a_unit_that_passed_fails_by_a_tighter_limit_and_is_named_by_the_sentence_of_a_run():
+    plan = plan_text(READ)
+    tight = plan.replace("40 %", "60 %")
+    found = again(run(plan, UNIT).record, tight)
+    assert came(found) == ("fail", "limit", 1)
+    assert found.ended.message == run(tight, UNIT).ended.message == "50 % is below the minimum 60 % by 10 %"
+    assert found.ended.root == run(tight, UNIT).ended.root
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_a_unit_that_failed_passes_by_a_wider_limit_as_it_would_in_a_run(air):
+    tight, wide = plan_text(READ.replace("40 %", "60 %")), plan_text(READ)
+    ran = run(tight, UNIT, air=air)
+    assert ran.ended.verdict == "fail"
+    assert came(again(ran.record, wide)) == ("pass", None, 0)
+
+
+def test_what_comes_after_decides_where_the_first_failure_is_gone():
+    plan = plan_text(READ.replace("40 %", "60 %") + STREAM.replace("25 °C", "21.5 °C"))
+    found = again(run(plan, UNIT).record, plan.replace("60 %", "40 %"))
+    assert came(found) == ("fail", "limit", 1)
+    assert "outside" in found.ended.message
+
+
+def test_what_fails_earlier_decides_and_ends_the_run_where_its_step_says_so():
+    stop = READ.replace("expect", "on_fail: stop\n    expect")
+    plan = plan_text(stop + STREAM.replace("25 °C", "21.5 °C"))
+    found = again(run(plan, UNIT).record, plan.replace("40 %", "60 %"))
+    assert found.ended.message == "50 % is below the minimum 60 % by 10 %"
+    [stream] = [done for done in found.done if done.plan.kind.verb == "notify"]
+    assert (stream.event.verdict, stream.event.message) == ("skip", "step 3 ended the run")
+    assert found.ended.not_judged == 1
+
+
+@pytest.mark.parametrize("because", ["on_fail: stop\n    ", ""])
+def test_what_was_left_out_for_a_failure_that_is_gone_was_not_taken(because):
+    after = "" if because else "    only_after: read battery level\n"
+    stream = STREAM.replace("    expect", f"{after}    expect")
+    plan = plan_text(READ.replace("40 %", "60 %").replace("expect", f"{because}expect") + stream)
+    found = again(run(plan, UNIT).record, plan.replace("60 %", "40 %"))
+    assert came(found) is None
+    [(step, reading, reason)] = why(found)
+    assert (step, reading) == ("notify temperature", "")
+    assert reason == "it was left out since step 3 failed, which passes now"
+
+
+# --- streams
+
+
+def test_the_extremes_of_a_stream_decide_a_range():
+    plan = plan_text(STREAM)
+    record = run(plan, UNIT).record
+    assert came(again(record, plan.replace("max: 25", "max: 22"))) == ("pass", None, 0)
+    found = again(record, plan.replace("max: 25", "max: 21.5"))
+    assert came(found) == ("fail", "limit", 1)
+    assert "at least one is outside: 22 °C is above the maximum 21.5 °C by 0.5 °C" in found.ended.message
+
+
+@pytest.mark.parametrize("limit", ["one_of: [20 °C, 21 °C, 22 °C]", "differs: 21 °C", "rising: true"])
+def test_they_do_not_decide_what_is_no_range(limit):
+    plan = plan_text(STREAM)
+    found = again(run(plan, UNIT).record, plan.replace("max: 25 °C", limit))
+    assert came(found) is None
+    assert why(found)[0][:2] == ("notify temperature", "value")
+
+
+@pytest.mark.parametrize(("limit", "verdict"), [("one_of: [20 °C, 21 °C, 22 °C]", "pass"), ("differs: 21 °C", "fail")])
+def test_samples_that_were_kept_decide_it(limit, verdict):
+    plan = plan_text(STREAM.replace("    expect", "    keep_samples: 100\n    expect"))
+    other = plan.replace("max: 25 °C", limit)
+    found = again(run(plan, UNIT).record, other)
+    assert found.ended.verdict == run(other, UNIT).ended.verdict == verdict
+    assert found.ended.message == run(other, UNIT).ended.message
+
+
+# --- what the run has not taken
+
+
+def test_a_step_that_is_new_and_a_reading_that_is_new():
+    plan = plan_text(READ)
+    found = again(
+        run(plan, UNIT).record, plan_text(READ + "  - read: temperature\n    expect: {value: {max: 30 °C}}\n")
+    )
+    assert why(found) == [("read temperature", "", "the record has no such step")]
+    assert came(found) is None
+    found = again(run(plan, UNIT).record, plan.replace("{value", "{elapsed: {max: 9 s}, value"))
+    assert why(found) == [("read battery level", "elapsed", "the run has not taken the reading")]
+
+
+def test_a_failure_that_is_sure_decides_whatever_else_is_not_known():
+    plan = plan_text(READ)
+    new = plan_text(READ.replace("40 %", "60 %") + "  - read: temperature\n    expect: {value: {max: 30 °C}}\n")
+    assert came(again(run(plan, UNIT).record, new)) == ("fail", "limit", 1)
+
+
+def test_a_step_of_another_attribute_is_another_step():
+    plan = plan_text(READ.replace("battery level\n", "battery level\n    name: the reading\n"))
+    other = plan.replace("read: battery level", "read: temperature").replace("40 %", "1 °C")
+    assert why(again(run(plan, UNIT).record, other)) == [("the reading", "", "the record has no such step")]
+
+
+def test_another_plan_reads_the_bytes_in_its_way():
+    attributes = "    supply: {uuid: 0xFF01, as: uint16}"
+    plan = plan_text("  - read: supply\n    expect: {value: {min: 1}}\n", attributes=attributes)
+    unit = device_text(
+        "services: [{service: 0xFF00, characteristics: [{characteristic: 0xFF01, properties: [read], raw: '0500'}]}]"
+    )
+    record = run(plan, unit).record
+    assert came(again(record, plan.replace("min: 1", "min: 6"))) == ("fail", "limit", 1)
+    found = again(record, plan.replace("as: uint16", "as: uint16, scale: 0.1, unit: V").replace("min: 1", "min: 1 V"))
+    assert found.ended.message == "0.5 V is below the minimum 1 V by 0.5 V"
+    found = again(record, plan.replace("as: uint16", "as: uint32"))
+    assert came(found) is None
+    assert "do not fit the format" in why(found)[0][2]
+
+
+# --- references
+
+
+def test_references_stand_for_what_the_run_saved_and_was_given():
+    steps = "  - read: battery level\n    save: {value: first}\n  - read: battery level\n    name: again\n    expect: {value: {min: '${least}', max: '${first + 1 %}'}}\n"
+    plan = plan_text(steps, head="given: {least: {default: 10 %}}\n")
+    ran = run(plan, UNIT, given={"least": "45 %"})
+    assert came(again(ran.record, plan)) == ("pass", None, 0)
+    assert again(ran.record, plan).altered == []
+    found = again(ran.record, plan.replace("first + 1 %", "first - 1 %"))
+    assert found.ended.message == "50 % is above the maximum 49 % by 1 %"
+    found = again(ran.record, plan.replace("'${least}'", "'${least + 6 %}'"))
+    assert found.ended.message == "50 % is below the minimum 51 % by 1 %"
+
+
+def test_a_secret_value_is_not_on_record_so_only_the_limit_of_the_run_holds():
+    steps = "  - read: battery level\n    expect: {value: {min: '${least}'}}\n"
+    plan = plan_text(steps, head="given: {least: {secret: true, min: 1 %}}\n")
+    ran = run(plan, UNIT, given={"least": "45 %"})
+    assert came(again(ran.record, plan)) == ("pass", None, 0)
+    assert came(again(ran.record, plan + "# another revision\n")) is None
+
+
+# --- steps with steps in them
+
+ROUNDS = """\
+  - repeat: 5
+    expect: {failed: {max: 1}}
+    steps:
+      - read: temperature
+        expect: {value: {max: 21.5 °C}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("limit", "verdict"), [("30 °C", "pass"), ("21.5 °C", "pass"), ("20.5 °C", "fail"), ("1 °C", "fail")]
+)
+def test_rounds_are_counted_by_the_limits_in_them(limit, verdict):
+    unit = device_text(f"services: [{{service: environmental sensing, characteristics: [{TEMPERATURE}]}}]")
+    plan = plan_text(ROUNDS)
+    other = plan.replace("21.5 °C", limit)
+    found, ran = again(run(plan, unit).record, other), run(other, unit)
+    assert (found.ended.verdict, found.ended.cause, found.ended.message) == (
+        ran.ended.verdict,
+        ran.ended.cause,
+        ran.ended.message,
+    )
+    assert found.ended.verdict == verdict
+    assert (found.ended.planned, found.ended.judged) == (ran.ended.planned, ran.ended.judged)
+
+
+def test_a_sequential_test_would_have_had_other_rounds():
+    test = "sequential: {acceptable: 5 %, rejectable: 60 %, producer_risk: 10 %, consumer_risk: 10 %}"
+    plan = plan_text(
+        ROUNDS.replace("repeat: 5\n", f"repeat: 40\n    {test}\n").replace("    expect: {failed: {max: 1}}\n", "")
+    )
+    unit = device_text(f"services: [{{service: environmental sensing, characteristics: [{TEMPERATURE}]}}]")
+    ran = run(plan, unit)
+    assert again(ran.record, plan).altered == []
+    assert came(again(ran.record, plan.replace("max: 21.5 °C", "max: 20.5 °C"))) is None
+
+
+GROUP = """\
+  - group: values
+    first: [{read: battery level, expect: {value: {min: 40 %}}}]
+    steps: [{read: temperature, expect: {value: {max: 30 °C}}}]
+"""
+
+
+def test_a_group_whose_first_steps_fail_leaves_out_the_others():
+    plan = plan_text(GROUP)
+    tight = plan.replace("40 %", "60 %")
+    found, ran = again(run(plan, UNIT).record, tight), run(tight, UNIT)
+    assert [(d.where, d.event.verdict, d.event.message) for d in found.done if d.where.node.startswith("3")] == [
+        (e.where, e.ended.verdict, e.ended.message)
+        for e in sorted(ran.record.executions, key=lambda each: (-len(each.where.node), each.where.node))
+        if e.where.node.startswith("3")
+    ]
+    assert found.ended.message == ran.ended.message
+    found = again(ran.record, plan)
+    assert came(found) is None
+    assert ("read temperature", "", "it was left out since step 3.1 failed, which passes now") in why(found)
+
+
+def test_a_limit_that_decides_what_a_step_does_is_not_judged_by_another():
+    plan = plan_text("", reach="steps:\n  - scan:\n    for: 300 ms\n    expect: {heard: {equals: true}}\n")
+    found = again(run(plan, UNIT).record, plan.replace("heard: {equals: true}", "heard: {differs: false}"))
+    assert why(found) == [("scan", "heard", "the limit on heard decides what the step does, and it is another one now")]
+
+
+def test_an_attempt_that_a_broken_limit_kept_from_following_was_not_taken():
+    unit = device_text(
+        f"services: [{{service: battery, characteristics: [{LEVEL}]}}]", more="faults: {disconnect_after: 400 ms}"
+    )
+    plan = plan_text("  - wait: 1 s\n    attempts: 1\n")
+    ran = run(plan, unit)
+    assert again(ran.record, plan).ended == ran.record.ended
