@@ -76,10 +76,13 @@ def pytest_report_header(config: pytest.Config) -> str | None:
     if not _is_used(config):
         return None
     from benchrig.pytesting.settings import settings_of
+    from benchrig.text.escape import plain
 
     settings = settings_of(config)
     mark = ", SIMULATED: no real unit is tested" if settings.radio.simulated else ""
-    return f"benchrig: radio {settings.radio}{mark}" if settings.is_named else None
+    sets = [plain(f"limits of '{plan}': {path.name}") for plan, path in settings.limits.items()]
+    radio = [f"radio {settings.radio}{mark}"] if settings.is_named else []
+    return f"benchrig: {'; '.join([*radio, *sets])}" if radio or sets else None
 
 
 # --- plans

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, ClassVar
@@ -28,8 +29,8 @@ from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
 from benchrig.record.events import PlannedLimits
 from benchrig.source.problem import Problems, suggest
-from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Misfit, Reader, describe, describe_value
+from benchrig.source.references import expressions, references
+from benchrig.source.shape import BAD, Misfit, Reader, describe, describe_value, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, file_bytes, read_bytes
 from benchrig.source.yaml import Sequence as ListNode
@@ -143,9 +144,10 @@ def _entries(node: Node | None, problems: Problems, what: str) -> Iterator[tuple
 
 
 def overrides_of(
-    found: LimitSet, plan: str, steps: Sequence[StepPlan], problems: Problems, *, whole: bool
+    found: LimitSet, plan: str, steps: Sequence[StepPlan], secrets: AbstractSet[str], problems: Problems, *, whole: bool
 ) -> Overrides:
-    """What goes into which step. `whole` says that all given values are known. Problems for what the plan does not have."""
+    """What goes into which step. `whole` says that all given values are known, `secrets` which of them nothing may tell.
+    Problems for what the plan does not have."""
     if found.plan != plan:
         message = f"the limit set '{found.head.name}' is for the plan '{found.plan}', not for '{plan}'"
         place = found.node.entries["plan"][1].place
@@ -162,6 +164,7 @@ def overrides_of(
                 problems.add(scalar.place, f"the limit on '{reading}' of '{step.name}' is there twice", "keep one")
             elif (fitting := _fitting(step, name, scalar, limit, problems, whole=whole)) is not None:
                 into[reading] = fitting
+                _keep_secrets(step, scalar, secrets, problems)
     return overrides
 
 
@@ -189,6 +192,14 @@ def _fitting(step: StepPlan, name: str, key: Scalar, limit: Node, problems: Prob
     if not isinstance(theirs, MappingNode) or not isinstance(limit, MappingNode):
         return limit  # of one that is a reference nobody knows the keys
     return _fitting_keys(theirs, limit, str(key.value), problems)
+
+
+def _keep_secrets(step: StepPlan, key: Scalar, secrets: AbstractSet[str], problems: Problems) -> None:
+    """A limit with a secret says which readings may tell it: it stays."""
+    theirs = locate(step.node, ("expect", str(key.value)))
+    for name in dict.fromkeys(name for name, _ in references(theirs) if name in secrets):
+        message = f"the limit on '{key.value}' takes the secret '{name}', and a limit set does not override that"
+        problems.add(key.place, message, "take the limit out")
 
 
 def _no_limit(step: StepPlan, name: str, reading: str, limits: Mapping[Any, Any]) -> tuple[str, str]:

@@ -151,7 +151,8 @@ class _Loader:
         if found is None:
             raise PlanError(self.problems.in_order())
         steps = [*every_step(plain.nodes)]
-        overrides = overrides_of(found, head.plan, steps, self.problems, whole=self.given is not None)
+        secrets, whole = self.run_values.secrets, self.given is not None
+        overrides = overrides_of(found, head.plan, steps, secrets, self.problems, whole=whole)
         self.limit_set = found.head
         lists = self._lists({key: each.attributes for key, each in head.described.items()}, node, overrides)
         lists.used |= plain.used | {name for step in steps for name in step.uses}

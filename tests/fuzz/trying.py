@@ -23,6 +23,17 @@ from tests.fuzz import mutate
 PLANS = Path(__file__).parents[2] / "testplans"
 CODES = (0, 1, 2, 4, 5, 7)
 STATION = "station: line 2\nradio: virtual:device.yaml\nresults: results\nforbid: [command]\ngiven: {serial: VFL3-000042}\nrssi_offset: 1 dB\n"
+LIMITS = """limit_set: Warm
+plan: Vaccine fridge logger, quick look
+version: 2
+owner: A. Berg
+reason: They are sold for greenhouses.
+limits:
+  scan: {rssi: {min: -70 dBm}}
+  read temperature:
+    value: {min: 2 °C, max: 30 °C}
+  read serial number: {value: {matches: 'VFL3-\\d{6}'}}
+"""
 COMMANDS = [
     ["check", "plan.yaml"],
     ["check", "plan.yaml", "--radio", "host", "--set", "serial=VFL3-000042"],
@@ -96,6 +107,12 @@ def _station(rng: random.Random, folder: Path) -> tuple[str, str]:
     return _told(lambda: load_station(path)), ""
 
 
+def _limits(rng: random.Random, folder: Path) -> tuple[str, str]:
+    path = _put(folder, "some.yaml", mutate.text(rng, LIMITS))
+    given = rng.choice([None, {}])
+    return _told(lambda: load_plan(PLANS / "smoke.yaml", given, limits=path)), ""
+
+
 def _told(load: Callable[[], object]) -> str:
     """'good', or 'refused' with a sentence that can be printed."""
     said = "good"
@@ -121,5 +138,5 @@ def _command(rng: random.Random, folder: Path) -> tuple[str, str]:
 
 
 _KINDS: dict[str, Callable[[random.Random, Path], tuple[str, str]]] = {
-    "plan": _plan, "device file": _device, "station file": _station, "command": _command,
+    "plan": _plan, "device file": _device, "station file": _station, "limit set": _limits, "command": _command,
 }  # fmt: skip

@@ -156,6 +156,35 @@ def test_what_a_set_may_not_say(limits: str) -> None:
         assert found[0][2] == advice
 
 
+def test_steps_in_steps_and_of_the_clean_up() -> None:
+    inner = "- group: both\n    steps:\n      - repeat: 59\n        name: often\n        steps:\n"
+    inner += "          - {read: battery level, name: level, expect: {value: {min: 20 %}}}\n"
+    inner += "        expect: {failed_share: {max: 5 %, confidence: 95 %}}\n"
+    plan = (
+        PLAN.replace("- wait: 1 s\n", inner)
+        + "finally:\n  - {read: temperature, name: last, expect: {value: {max: 30 °C}}}\n"
+    )
+    limits = (
+        "  level: {value: {min: 60 %}}\n  last: {value: {max: 29 °C}}\n  often: {failed_share: {confidence: 90 %}}\n"
+    )
+    loaded = under(limits, {}, plan=plan)
+    assert limit_of(loaded, "level") == "min 60 %"
+    assert limit_of(loaded, "last") == "max 29 °C"
+    assert limit_of(loaded, "often", "failed_share") == "max 5 % at 90 % confidence"
+    [(_, message, _)] = problems_of(limits.replace("90 %", "99 %"), {}, plan=plan)
+    assert message == "59 rounds cannot show max 5 % at 99 % confidence: at least 90 are needed"
+
+
+def test_a_limit_that_takes_a_secret_stays() -> None:
+    plan = PLAN.replace("least: {default: 20 %}", "least: {secret: true}")
+    limits = "  'read ${what}':\n    value: {min: 60 %}\n"
+    for given in (None, {"least": "20 %"}):
+        [(place, message, _)] = problems_of(limits, given, plan=plan)
+        assert (place, message) == (
+            "8:5", "the limit on 'value' takes the secret 'least', and a limit set does not override that",
+        )  # fmt: skip
+
+
 def test_what_stays_has_to_fit_to_what_is_overridden_and_all_is_told_at_once() -> None:
     limits = "  read temperature:\n    value: {min: 28 °C}\n  nobody:\n    value: {max: 1}\n"
     assert [said for _, said, _ in problems_of(limits, {})] == [

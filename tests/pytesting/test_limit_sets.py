@@ -19,6 +19,7 @@ def test_a_plan_is_judged_by_the_set_that_names_it(project: Path, start) -> None
     session = start("plans/smoke.yaml", "--benchrig-limits=warm.yaml", "-p", "no:cacheprovider")
     assert session.came["Smoke test::read battery level"] == "failed", session.text
     assert session.code == 1
+    assert "limits of 'Smoke test': warm.yaml" in session.text
     other = start("plans/links.yaml", "--benchrig-limits=warm.yaml", "-p", "no:cacheprovider")
     assert other.code == 4
     assert "no plan of this call is named 'Smoke test'" in other.text

@@ -87,6 +87,7 @@ def run(
     cannot: Mapping[str, str] | None = None,
     during: Callable[[Runner, AnyEvent], object] = lambda runner, event: None,
     changed: Callable[[Plan], Plan] = lambda plan: plan,
+    limits: Path | None = None,
     beside: Callable[[Any], list[Beside]] | None = None,
 ) -> Ran:
     """Run the plan on the virtual radio, which `lacks` what another radio would, and `cannot` do what it does. `during` sees every event as it comes
@@ -96,7 +97,7 @@ def run(
         plan_file = _file(plan, folder, "plan.yaml")
         files = [_file(each, folder, f"device{index}.yaml") if isinstance(each, str) else each
                  for index, each in enumerate(devices)]  # fmt: skip
-        loaded = changed(load_plan(plan_file, given or {}))
+        loaded = changed(load_plan(plan_file, given or {}, limits=limits))
         at = station or Station("bench 1")
         settings = RunSettings(at, "virtual", True, folder, seed, acknowledged, may_lack=frozenset(may_lack))
 

@@ -118,6 +118,18 @@ def test_each_market_has_its_values() -> None:
     assert failed_steps(run(plan, box(*US[1:]))) == {"read model number": "limit", "it locks again": "limit"}
 
 
+PHARMA = PLANS / "limits" / "end_of_line_pharma.yaml"
+
+
+@pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
+def test_under_the_limit_set_of_a_variant_a_warmer_logger_fails(air: str) -> None:
+    warm = LOGGER.read_text("utf-8").replace("mean: 21.5 °C", "mean: 28 °C")
+    warm = warm.replace("../names", str(PLANS / "names"))
+    assert run(END_OF_LINE, LOGGER, air=air, limits=PHARMA).ended.verdict == "pass"
+    assert run(END_OF_LINE, warm, air=air).ended.verdict == "pass"
+    assert failed_steps(run(END_OF_LINE, warm, air=air, limits=PHARMA)) == {"ambient temperature": "limit"}
+
+
 FAULTS = [
     ("box_end_of_line", ("04(?P<token>(..){1,16})', notify: {answer: '84 {token}'}", "04.*', notify: {answer: '84'}"), "the protocol answers", "limit"),
     ("box_end_of_line", ("for: 4 s}, {value: passed}", "for: 4 s}, {value: failed}"), "the self test passes", "limit"),
