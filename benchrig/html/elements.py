@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TypeAlias
 from urllib.parse import quote
 from xml.etree import ElementTree as ET
@@ -14,8 +15,10 @@ Child: TypeAlias = "str | ET.Element"
 
 def el(tag: str, *children: Child, **attributes: str | int) -> ET.Element:
     """An element. A '_' at the end of an attribute goes, one within it is a '-': class_, aria_label. An empty one is left out."""
-    given = {key.rstrip("_").replace("_", "-"): shown(str(value)) for key, value in attributes.items() if value != ""}
-    made = ET.Element(tag, given)
+    made = ET.Element(tag)
+    for key, value in attributes.items():
+        if value != "":
+            made.set(_written(key), shown(str(value)))
     for child in children:
         if isinstance(child, ET.Element):
             made.append(child)
@@ -24,6 +27,11 @@ def el(tag: str, *children: Child, **attributes: str | int) -> ET.Element:
         else:
             made.text = (made.text or "") + shown(child)
     return made
+
+
+@cache
+def _written(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
 
 
 def shown(text: str) -> str:

@@ -54,7 +54,14 @@ def _unit() -> bytes:
         return page_of_unit(history, "VF-5", Path(name) / "page.html", ON, simulated=True)
 
 
-PAGES: dict[str, Callable[[], bytes]] = {"escapes": _escapes, "set": _set, "unit": _unit}
+def _run() -> bytes:
+    from benchrig.report.files.page import html_page
+    from tests.report.page.test_page import evil_run
+
+    return html_page(evil_run(EVIL))
+
+
+PAGES: dict[str, Callable[[], bytes]] = {"run": _run, "escapes": _escapes, "set": _set, "unit": _unit}
 
 
 @pytest.fixture(scope="module")
