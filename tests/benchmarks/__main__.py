@@ -11,6 +11,7 @@ from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
 from tests.benchmarks.pytest_plans import pytest_plans
+from tests.benchmarks.questions import questions
 from tests.benchmarks.rates import notifications, paced_reads, reads, two_streams
 from tests.benchmarks.robust import robust
 from tests.benchmarks.runs import runs
@@ -34,6 +35,7 @@ PARTS = {
     "journal": journal,
     "peer": peer,
     "table": table,
+    "questions": questions,
     "trees": trees,
 }
 
