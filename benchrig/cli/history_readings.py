@@ -29,7 +29,7 @@ _LISTED = ("reading", "measure", "plan", "simulated")
 
 
 @click.command(short_help="Show the values of a reading over many runs.")
-@click.argument("reading", metavar="STEP.READING", required=False)
+@click.argument("reading", metavar="[STEP.READING]", required=False)
 @filter_options()
 @option(
     "--last",

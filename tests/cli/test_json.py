@@ -216,9 +216,25 @@ def test_the_yield_of_a_history(tmp_path: Path) -> None:
     assert words(share) == [*document["yields"][0]["final"]]
 
 
+def test_the_questions_of_a_history(tmp_path: Path) -> None:
+    history_of(tmp_path, [entry(1, readings={"read voltage.value": 1.5})]).close()
+    asked = {
+        "`history runs`": ("runs",),
+        "`history unit`": ("unit", "A"),
+        "`history readings`: a list": ("readings",),
+        "`history readings`: values": ("readings", "read voltage.value"),
+    }
+    for name, verb in asked.items():
+        check(name, [json.loads(call("history", *verb, "--history", tmp_path / "history.sqlite", "--json").stdout)])
+
+
 def test_every_row_is_tested() -> None:
     apart = {
         "history add, history rebuild, history deliver",
+        "history runs",
+        "history unit",
+        "history readings: a list",
+        "history readings: values",
         "history check",
         "yield",
         "bonds",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from operator import attrgetter
+from typing import Any
 
 import msgspec
 from sqlalchemy import ColumnElement, Connection, select, true
@@ -88,9 +89,9 @@ def rows_of(connection: Connection, which: ColumnElement[bool] | None = None) ->
     return in_order(_row(each) for each in raw_rows(connection, question))
 
 
-def _row(cells: tuple[str, int, *tuple[str, ...]]) -> RunRow:
-    run_id, started, *rest = cells
-    return RunRow(run_id, moment(started), *rest)  # type: ignore[arg-type]
+def _row(cells: tuple[Any, ...]) -> RunRow:
+    run_id, started, *rest, simulated = cells
+    return RunRow(run_id, moment(started), *rest, simulated=bool(simulated))  # SQLite has no truth but 0 and 1
 
 
 def in_order(found: Iterable[RunRow]) -> list[RunRow]:

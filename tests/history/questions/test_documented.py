@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+from pathlib import Path
 from typing import get_args
 
 import click
@@ -13,7 +15,42 @@ from benchrig.history.questions.export import COLUMNS
 from benchrig.history.questions.life import FoundBy
 from benchrig.history.questions.runs import RunRow
 from benchrig.history.questions.words import CAUSES, GROUPINGS, VERDICTS
-from tests.reference import SECTIONS, words
+from tests.cli.calling import call
+from tests.history.questions.kit import entry, history_of
+from tests.reference import EXAMPLES, SECTIONS, words
+
+ASKING = (
+    "benchrig history runs",
+    "benchrig history unit",
+    "benchrig history readings",
+    "benchrig history export",
+    "benchrig yield",
+)
+# What the examples of the pages and of --help ask for.
+RUNS = [
+    entry(1, unit="VFL3-000042", station="line 2", verdict="fail", readings={"read temperature.value": 21.5}),
+    entry(2, unit="VFL3-000042", readings={"read temperature.value": 22.5}),
+]
+
+
+def examples() -> list[str]:
+    """The commands that ask a history, on the pages and in the help of each."""
+    pages = [line for example in EXAMPLES if example.kind == "sh" for line in example.text.splitlines()]
+    helps = [line for command in ASKING for line in call(*command.split()[1:], "--help").stdout.splitlines()]
+    return [line.strip() for line in (*pages, *helps) if line.strip().startswith(ASKING)]
+
+
+def test_the_examples_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    history_of(tmp_path, RUNS).close()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("BENCHRIG_HISTORY", "history.sqlite")
+    found = examples()
+    assert len(found) > 12
+    for line in found:
+        result = call(*shlex.split(line)[1:])
+        assert result.exit_code == 0, f"{line}: {result.stderr}"
+        for file in (*tmp_path.glob("*.csv"), *tmp_path.glob("*.feather")):
+            file.unlink()
 
 
 def table(section: str, column: str) -> dict[str, str]:
