@@ -14,7 +14,7 @@ import click
 from benchrig.cli.groups import Command, grouped
 from benchrig.cli.options import Decorator, flag, option
 from benchrig.cli.types import Written
-from benchrig.errors import UsageError
+from benchrig.errors import BenchrigError, UsageError
 from benchrig.history.questions.words import CAUSES, VERDICTS
 
 if TYPE_CHECKING:
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from benchrig.history.questions.filters import Filters
 
 _RESULTS = Path("results")
+# Words that a shell is offered at once.
+_OFFERED = 100
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
@@ -79,7 +81,21 @@ class Chosen:
         return open_history(named_place(self.history, None, _RESULTS))
 
 
+def _complete(context: click.Context, option: click.Parameter, incomplete: str) -> list[str]:
+    """Words that the history has for a filter, for the shell."""
+    chosen = Chosen(context.params.get("history"), bool(context.params.get("simulated")))
+    try:
+        with chosen.open() as history, history.reading() as connection:
+            from benchrig.history.questions.filters import known_words
+
+            known = known_words(connection, str(option.name), chosen.filters)
+    except BenchrigError:
+        return []
+    return [word for word in sorted(known) if word and word.startswith(incomplete)][:_OFFERED]
+
+
 def _of(name: str, what: str, metavar: str, **how: Any) -> Decorator:
+    how = {"shell_complete": _complete} | how
     return option(
         name, multiple=True, metavar=metavar, help=f"Select the runs {what}; may be given several times.", **how
     )
@@ -103,8 +119,8 @@ _FILTERS = (
     _of("--station", "at this station", "NAME"),
     _of("--radio", "with this radio", "RADIO"),
     _of("--unit", "of the unit with this serial number, read or given, or this address", "NAME"),
-    _of("--verdict", "with this verdict", "VERDICT", type=click.Choice(VERDICTS)),
-    _of("--cause", "with this cause", "CAUSE", type=click.Choice(CAUSES)),
+    _of("--verdict", "with this verdict", "VERDICT", type=click.Choice(VERDICTS), shell_complete=None),
+    _of("--cause", "with this cause", "CAUSE", type=click.Choice(CAUSES), shell_complete=None),
     option("--since", type=Moment(), metavar="MOMENT",
            help="Select the runs that began at this date, or date and time, or later; UTC where no zone is named."),
     option("--until", type=Moment(late=True), metavar="MOMENT",

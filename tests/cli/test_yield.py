@@ -8,8 +8,10 @@ import json
 from pathlib import Path
 
 import pytest
+from click.shell_completion import ShellComplete
 from click.testing import Result
 
+from benchrig.cli import main
 from tests.cli.calling import call
 from tests.history.questions.kit import entry, history_of
 
@@ -121,3 +123,17 @@ def test_a_date_alone_means_the_whole_day(file: Path) -> None:
     plan = ("--plan", "end of line")
     assert "4 runs of 3 units" in told(file, *plan, "--since", "2026-11-02", "--until", "2026-11-02").stdout
     assert "2 runs of 2 units" in told(file, *plan, "--until", "2026-11-02T07:03+01:00").stdout
+
+
+def test_the_shell_completes_what_the_history_has(file: Path) -> None:
+    shell = ShellComplete(main, {}, "benchrig", "_BENCHRIG_COMPLETE")
+    words = ["yield", "--history", str(file)]
+
+    def offered(option: str, begun: str, *more: str) -> list[str]:
+        return [each.value for each in shell.get_completions([*words, *more, option], begun)]
+
+    assert offered("--plan", "") == ["end of line", "smoke"]
+    assert offered("--station", "line 2") == ["line 2"]
+    assert offered("--unit", "", "--simulated") == ["S"]
+    assert offered("--cause", "li") == ["limit", "link"]
+    assert shell.get_completions(["yield", "--history", "none.sqlite", "--plan"], "") == []

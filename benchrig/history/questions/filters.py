@@ -121,6 +121,11 @@ def _check_hash(connection: Connection, filters: Filters, word: str) -> None:
         raise _unknown("plan hash", word, _known(connection, runs.c.plan_hash, filters))
 
 
+def known_words(connection: Connection, field: str, filters: Filters) -> list[str]:
+    """What the runs have for a filter."""
+    return _known(connection, runs.c.unit if field == "unit" else _COLUMNS[field], filters)
+
+
 def _known(connection: Connection, column: Any, filters: Filters) -> list[str]:
     fits = condition(Filters(simulated=filters.simulated))
     return [str(value) for (value,) in connection.execute(select(column).where(fits).distinct().order_by(column))]

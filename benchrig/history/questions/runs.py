@@ -91,7 +91,7 @@ def rows_of(connection: Connection, which: ColumnElement[bool] | None = None) ->
 
 def _row(cells: tuple[Any, ...]) -> RunRow:
     run_id, started, *rest, simulated = cells
-    return RunRow(run_id, moment(started), *rest, simulated=bool(simulated))  # SQLite has no truth but 0 and 1
+    return RunRow(run_id, moment(started), *(*rest, bool(simulated)))  # SQLite has no truth but 0 and 1
 
 
 def in_order(found: Iterable[RunRow]) -> list[RunRow]:
