@@ -9,7 +9,6 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
-from benchrig.report.explain import SIMULATED
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import csv_cell, plain, value_text, with_unit
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from benchrig.history.questions.life import Life, LifeRun, Told
     from benchrig.history.questions.runs import RunRow
 
+SIMULATED = "SIMULATED: these runs were on simulated devices; no real unit was tested"
 _CELL = 60
 _SENTENCE = 300
 _STYLES = {"pass": "green", "fail": "red"}
@@ -58,7 +58,9 @@ class HistoryPage:
             headings = ("started (UTC)", "unit", "plan", "verdict", "marks", "station", "firmware", "what decided")
             rows = [(_cells(run), _STYLES.get(run.verdict, "yellow")) for run in found]
             print_table(self._console, headings, rows, whole=headings[:1])
-        self._line(f"{counted(len(found), 'run')}" + (f", the last of {len(found) + more}" if more else ""))
+        self._line(counted(len(found), "run") + (f", the last of {len(found) + more}" if more else ""))
+        if not found and not simulated:
+            self._line("runs on simulated devices are listed with --simulated", style="dim")
 
     def life(self, life: Life) -> None:
         self._banner(life.simulated)
@@ -107,7 +109,7 @@ class HistoryPage:
 
     def _banner(self, simulated: bool) -> None:
         if simulated:
-            print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
+            print_line(self._console, (SIMULATED, "bold reverse"))
 
     def _line(self, text: str, style: str = "") -> None:
         print_line(self._console, (plain(text, _SENTENCE), style))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from benchrig.cli.history_text import time_text
-from benchrig.report.explain import SIMULATED
+from benchrig.cli.history_text import SIMULATED, time_text
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import plain
@@ -39,7 +38,7 @@ class YieldPage:
 
     def _figure(self, figure: YieldFigure) -> None:
         if figure.simulated:
-            print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
+            print_line(self._console, (SIMULATED, "bold reverse"))
         word = "plan" if len(figure.plans) == 1 else "plans together"
         self._line(
             f"YIELD  {word} {', '.join(plain(plan, _CELL) or 'without a name' for plan in figure.plans)}", "bold"

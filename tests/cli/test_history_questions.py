@@ -51,7 +51,7 @@ def test_runs(file: Path) -> None:
     assert second[-1] == "read voltage, value (limit)"
     assert (third[4], count) == ("PARTIAL", ["3 runs"])
     assert asked(file, "runs", "--last", 1).stdout.endswith("1 run, the last of 3\n")
-    assert asked(file, "runs", "--verdict", "cut off").stdout == "0 runs\n"
+    assert lines(asked(file, "runs", "--verdict", "cut off"))[0] == ["0 runs"]
     assert [each["run_id"] for each in data(file, "runs", "--last", 2)["runs"]] == ["run-000002", "run-000003"]
     assert data(file, "runs")["runs"][2]["unit"] == EVIL, "a program gets text as it is"
     assert [(each["run_id"], each["apart"]) for each in rows(file, "runs")] == [
