@@ -21,8 +21,8 @@ from benchrig.version import __version__
 
 COMMANDS = (
     "bonds", "capability", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example",
-    "exchange", "gauge", "history", "inspect", "packages", "page", "read", "ready", "rejects", "rejudge", "run",
-    "scan", "session", "twin", "watch", "write", "yield",
+    "exchange", "gauge", "history", "inspect", "packages", "page", "read", "ready", "rejects", "rejudge", "run", "scan",
+    "session", "twin", "watch", "write", "yield",
 )  # fmt: skip
 # Commands whose word is one of Python's own.
 _FILES = {"yield": "yields"}
