@@ -228,6 +228,16 @@ def test_the_questions_of_a_history(tmp_path: Path) -> None:
         check(name, [json.loads(call("history", *verb, "--history", tmp_path / "history.sqlite", "--json").stdout)])
 
 
+def test_the_capability_of_a_reading(tmp_path: Path) -> None:
+    runs = [entry(number, unit=f"U{number}", readings={"scan.rssi": number, "a.b": 1}) for number in range(2)]
+    history_of(tmp_path, [*runs, entry(3, readings={"once.value": 1})]).close()
+    said = [
+        call("capability", each, "--history", tmp_path / "history.sqlite", "--json")
+        for each in ("scan.rssi", "once.value")
+    ]
+    check("`capability`", [json.loads(each.stdout) for each in said])
+
+
 def test_every_row_is_tested() -> None:
     apart = {
         "history add, history rebuild, history deliver",
@@ -236,6 +246,7 @@ def test_every_row_is_tested() -> None:
         "history readings: a list",
         "history readings: values",
         "history check",
+        "capability",
         "yield",
         "bonds",
         "packages",
