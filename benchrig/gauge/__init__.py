@@ -10,4 +10,5 @@ state.py      what the folders of a study hold, and what is missing
 placing.py    simulated units, put on the air one at a time
 conducting.py one measurement, from the design to its record
 figure.py     what the study comes to
+telling.py    how far it is, as data
 """

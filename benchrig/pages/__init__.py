@@ -7,7 +7,7 @@ reading.py     one reading over many runs, in few numbers
 readings.py    readings: in one table, then with histogram and control chart
 capability.py  the capability of a reading
 revisions.py   readings over firmware revisions
-studies.py     gauge studies that the runs belong to
+studies.py     gauge studies that the runs belong to; study_values.py their values, and the run of each
 curves.py      what is drawn
 whole_set.py   the page of a set of runs
 life.py        the runs of one unit

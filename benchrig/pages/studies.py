@@ -9,13 +9,14 @@ from xml.etree import ElementTree as ET
 from benchrig.errors import BenchrigError
 from benchrig.gauge.design import DESIGN
 from benchrig.gauge.figure import Figure, ReadingFigure, figure_of
-from benchrig.gauge.state import state_of
+from benchrig.gauge.state import State, state_of
 from benchrig.history.opening import History
 from benchrig.history.questions.runs import RunRow
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import row, section, table
 from benchrig.pages import words
 from benchrig.pages.links import Links
+from benchrig.pages.study_values import study_values
 from benchrig.source.problem import counted
 from benchrig.study.estimate import Estimate
 from benchrig.study.gauge.rating import rating
@@ -28,23 +29,26 @@ def studies(history: History, runs: Sequence[RunRow], links: Links, place: str) 
         if run.study:
             named.setdefault(run.study, []).append(run)
     if named:
-        inner = (part for found in named.values() for part in _study(history, found, links))
+        every = enumerate(named.values())
+        inner = (part for at, found in every for part in _study(history, found, links, f"{place}-{at}"))
         yield section("Gauge studies", *inner, id_=place)
 
 
-def _study(history: History, runs: Sequence[RunRow], links: Links) -> Iterator[Child]:
+def _study(history: History, runs: Sequence[RunRow], links: Links, place: str) -> Iterator[Child]:
     last = runs[-1]
     yield el("h3", f"{last.plan}, {words.moment(runs[0].started)[:10]}")
-    figure = _figure(folders_of(history, runs))
-    if isinstance(figure, str):
-        yield el("p", f"{counted(len(runs), 'run')} of the study {last.study}: {figure}.")
+    made = _figure(folders_of(history, runs))
+    if isinstance(made, str):
+        yield el("p", f"{counted(len(runs), 'run')} of the study {last.study}: {made}.")
     else:
+        state, figure = made
         yield el("p", f"{counted(len(figure.units), 'unit')}, {counted(len(figure.appraisers), 'appraiser')}, "
                       f"{counted(figure.repeats, 'repeat')}: {counted(figure.n, 'run')}.")  # fmt: skip
         yield from _crossed([each for each in figure.readings if each.anova])
         yield from _short([each for each in figure.readings if each.repeats])
         notes = [*figure.notes, *(f"{each.reading}: {note}" for each in figure.readings for note in each.notes)]
         yield el("ul", *(el("li", each) for each in notes)) if notes else ""
+        yield from study_values(figure, state, links, place)
     yield el("p", "Last run: ", links.run(last.run_id[:8], last.folder))
 
 
@@ -54,12 +58,13 @@ def folders_of(history: History, runs: Sequence[RunRow]) -> list[Path]:
     return [each for each in above if (each / DESIGN).is_file()]
 
 
-def _figure(folders: Sequence[Path]) -> Figure | str:
+def _figure(folders: Sequence[Path]) -> tuple[State, Figure] | str:
     """Why there is none where a study is not complete, or its design is gone."""
     if not folders:
         return "its design is not there"
     try:
-        return figure_of(state_of(folders))
+        state = state_of(folders)
+        return state, figure_of(state)
     except BenchrigError as error:
         return error.message
 

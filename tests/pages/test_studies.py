@@ -42,6 +42,9 @@ def test_the_handbook(tmp_path: Path) -> None:
     assert (ranges[2], ranges[5]) == ("26.7 %", "5")  # 26.68 %
     assert "10 units, 3 appraisers, 3 repeats: 90 runs." in root.text_content()
     assert rows(root, "Runs that do not count")[1:] == [["gauge study", "90"]]
+    assert len(rows(root, "Values of the study")) == 91
+    links = root.xpath("//div[@aria-label='Values of the study']//a/@href")
+    assert sorted(links) == [f"study/runs/run-{number:04d}" for number in range(90)]
 
 
 def test_a_study_that_is_not_complete_has_no_figure(tmp_path: Path) -> None:
