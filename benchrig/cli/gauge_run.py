@@ -17,6 +17,7 @@ from benchrig.cli.options import (
     acknowledge_option,
     flag,
     given_option,
+    history_option,
     json_option,
     option,
     path_option,
@@ -92,11 +93,12 @@ _files = grouped(
 @_who
 @_files
 @path_option("--station", help="Station file: name, radio, what is forbidden.")
+@history_option()
 @acknowledge_option()
 @real_time_option()
 @json_option("One JSON document with what is measured and what is missing.")
 def run(folder: Path, radio: RadioWords, given: tuple[str, ...], who: Who, files: Files, station: Path | None,
-        acknowledge: bool, real_time: bool, as_json: bool) -> None:  # fmt: skip
+        history: str, acknowledge: bool, real_time: bool, as_json: bool) -> None:  # fmt: skip
     """Make the measurements of the study in FOLDER that are missing, in the order that was drawn: benchrig says which unit
     to put in place, runs the plan, and sees that it is that unit.
 
@@ -117,7 +119,7 @@ def run(folder: Path, radio: RadioWords, given: tuple[str, ...], who: Who, files
             check_kind(state, simulated=choice.simulated)
             cells = pending(state, *cells_of)[: 1 if who.unit else None]
             if cells:
-                options = _options(bench, choice, acknowledged=acknowledge, real_time=real_time)
+                options = _options(bench, choice, history, acknowledged=acknowledge, real_time=real_time)
                 conductor = _conductor(folder, design, files, given, options, in_range=who.in_range)
                 _measure(conductor, state, cells, asks=asks, to_json=as_json)
         _end(state, folder, as_json=as_json)
@@ -154,9 +156,14 @@ def _unit(named: str | None, design: Design) -> str:
     return named or ""
 
 
-def _options(bench: Station, choice: RadioChoice, **how: bool) -> dict[str, Any]:
-    """Those of each run of the study, as fields of RunOptions."""
-    return {"station": bench, "radio": choice, **how}
+def _options(bench: Station, choice: RadioChoice, history: str, **how: bool) -> dict[str, Any]:
+    """Those of each run of the study, as fields of RunOptions. A history in the results of the station counts here too,
+    though the folders of these runs are elsewhere."""
+    from benchrig.history.choosing import chosen_place
+
+    place = chosen_place(history, bench.history, Path(bench.results or "results"))
+    found = str(place.file) if place is not None and place.file is not None else history
+    return {"station": bench, "radio": choice, "history": found, **how}
 
 
 def _conductor(folder: Path, design: Design, files: Files, given: tuple[str, ...], of_all: dict[str, Any],
@@ -212,6 +219,8 @@ def _measure(conductor: Conductor, state: State, cells: Sequence[Cell], *, asks:
         for trouble in (*(each.message for each in finished.troubles), finished.index_trouble):
             if trouble:
                 tell(f"benchrig: {trouble}")
+        if waits := finished.deliver():
+            tell(f"benchrig: {waits}")
         tries = tries + 1 if isinstance(found, NotCounted) else 0
         if isinstance(found, NotCounted):
             if finished.record.cause == "operator" or (not asks and (found.wrong_unit or tries == _TRIES)):
