@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from msgspec.structs import replace
 
 from benchrig.errors import BenchrigError, InnerError, LeftOut
-from benchrig.plan.tree import StepPlan
-from benchrig.record.events import Closed, Reading, Where
+from benchrig.plan.tree import StepPlan, every_step
+from benchrig.record.events import Closed, Reading, RoundsLeft, Where
 from benchrig.record.model import Execution
 from benchrig.rejudge import facts
 from benchrig.rejudge.leaf import Taken, conclude
@@ -97,6 +97,36 @@ class _Whole:
                 del values[name]
             values |= before
 
+    @property
+    def _lost(self) -> str:
+        """Why nobody can say how the rounds end that are not on record one by one."""
+        left = self._recorded.left
+        if left is None or not any(tally.limits for tally in left.steps):
+            return ""
+        ids = {step.id for step in every_step(self._plan.children)}
+        inside = [done for where, done in self._again.done.items() if where.node in ids]
+        other = [each for done in inside for each in done.held if each.unknown or _is_other(each)]
+        broken = any(fates.failed for tally in left.steps for fates in tally.limits.values())
+        if not other:
+            return ""
+        sure = not broken and all(self._holds(each, left) for each in other)
+        return (
+            "" if sure else f"{left.rounds} rounds are not on record one by one, and a limit in them is another one now"
+        )
+
+    def _holds(self, held: Held, left: RoundsLeft) -> bool:
+        """Whether a limit holds in these rounds too: by the least and the greatest value of them."""
+        done = self._again.done[self._again.matched.where(held.reading.where.execution) or held.reading.where]
+        tallies = [tally for tally in left.steps if self._again.matched.ids.get(tally.node) == done.plan.id]
+        samples = [tally.readings.get(held.reading.name) for tally in tallies]
+        others = sum(tally.others.get(held.reading.name, 0) for tally in tallies)
+        known = [each for each in samples if each is not None]
+        if held.unknown or others or len(known) != 1 or held.after is None or not _is_range(held.after.limit):
+            return False
+        low, high, edges = known[0].minimum, known[0].maximum, (held.after.low, held.after.high)
+        inside = low is not None and high is not None and (edges[0] is None or low > edges[0])
+        return inside and any(edge is not None for edge in edges) and (edges[1] is None or (high or 0.0) < edges[1])
+
     def _came(self, ends: Sequence[Closed | None]) -> Came:
         return came_of([end for end in ends if end is not None], over=self._again.is_over(self._plan))
 
@@ -111,11 +141,11 @@ class _Whole:
         taken = Taken(self._again, plan, self._recorded)
         tally = self._tally() if isinstance(taken.model[0], Repeat) else None
         readings, error = self._recorded.readings, facts.error_of(self._recorded)
-        if not self._as_recorded and self._is_known:
+        if not self._as_recorded and self._is_known and not self._lost:
             readings, error, taken.unknown = self._changed(taken.model[0], tally, readings, error)
-        elif not self._as_recorded:
+        elif not self._as_recorded or self._lost:
             readings = [each for each in readings if each.name not in _COUNTS]
-            taken.unknown = _SHAKY
+            taken.unknown = self._lost or _SHAKY
         if tally is not None:
             seen = Trials(tally.carried_out, tally.failed)
             taken.evidence = {SHARE: tally.failures, DECISION: seen}
@@ -181,6 +211,15 @@ def _raised(action: object) -> InnerError | None:
     except InnerError as error:
         return error
     return None
+
+
+def _is_range(words: str) -> bool:
+    return all(word.partition(" ")[0] in ("min", "max", "above", "below") for word in words.split(" and "))
+
+
+def _is_other(held: Held) -> bool:
+    """Whether the limit is not the one of the run."""
+    return held.before is None or held.after is None or held.before.limit != held.after.limit
 
 
 def _telling(held: Held, telling: Callable[[str], str] | None) -> Held:

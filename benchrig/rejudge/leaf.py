@@ -90,7 +90,8 @@ class Taken:
         closed = {name: why for name in self.plan.limit_names if name not in limits}
         unjudged = frozenset(each.name for each in self.recorded.not_judged)
         judge = Judge(limits, self._types(step) if limits else None, self.plan.limit_place)
-        return LimitsAgain(judge, unjudged, closed, self.evidence, self.again.same, broken_off)
+        written_alike = self.again.matched.same.get(self.plan.id, frozenset())
+        return LimitsAgain(judge, unjudged, closed, self.evidence, self.again.same, broken_off, written_alike)
 
     def _types(self, step: Step | None) -> Any:
         try:

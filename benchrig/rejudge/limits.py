@@ -58,6 +58,8 @@ class LimitsAgain:
     evidence: Mapping[str, object] = field(default_factory=dict)
     same: Sameness = OTHER
     broken_off: bool = False
+    # the readings whose limits are written as in the plan of the run, which is another one
+    alike: frozenset[str] = frozenset()
 
     def hold(self, readings: Iterable[Reading]) -> list[Held]:
         """Each reading with a limit, in the order in which the run had them."""
@@ -171,7 +173,9 @@ class LimitsAgain:
         """Whether it was this very limit that the run held against the reading."""
         place = reading.judgement.place if reading.judgement is not None else ""
         of_set = bool(self.same.limits_file) and PurePath(place).name.startswith(f"{self.same.limits_file}:")
-        return self.same.all or (self.same.plan and not of_set and _one_place(place, self.judge.place_of(reading.name)))
+        same_line = self.same.plan and not of_set and _one_place(place, self.judge.place_of(reading.name))
+        alike = reading.name in self.alike and not self.same.limits_file and not self.same.has_set
+        return self.same.all or same_line or alike
 
     def _kept(self, reading: Reading, why: str) -> Held:
         return Held(reading, unknown=f"the limit does not apply to it: {why}")

@@ -9,6 +9,7 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.record.events import PlannedNode, Where
 from benchrig.record.model import Execution, Record
+from benchrig.rejudge.texts import StepTexts, differing, same_limits
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,9 @@ class Matched:
     ids: dict[str, str]
     # steps of the record that the plan does not have
     gone: list[PlannedNode]
+    # by id, the key of a step that makes it do something else now, and the readings whose limits are written as they were
+    other: dict[str, str] = field(default_factory=dict)
+    same: dict[str, frozenset[str]] = field(default_factory=dict)
     _executions: dict[Where, Execution] = field(default_factory=dict)
 
     @classmethod
@@ -31,7 +35,8 @@ class Matched:
         nodes = [node for node in plan.nodes if node.id in known or not record.run.left_out]
         found = {where: each for each in record.executions if (where := _translated(each.where, ids)) is not None}
         gone = [node for node in _all(record.run.nodes) if node.id not in ids]
-        return cls(nodes, ids, gone, found)
+        other, same = _compared(record, plan, ids)
+        return cls(nodes, ids, gone, other, same, found)
 
     def execution(self, where: Where) -> Execution | None:
         return self._executions.get(where)
@@ -39,6 +44,21 @@ class Matched:
     def where(self, recorded: Where) -> Where | None:
         """The place in the plan of one in the record; None for a step that the plan does not have."""
         return _translated(recorded, self.ids)
+
+
+def _compared(record: Record, plan: Plan, ids: dict[str, str]) -> tuple[dict[str, str], dict[str, frozenset[str]]]:
+    """The steps of another revision with those of the plan that the run kept."""
+    if plan.hash == record.run.plan_hash:
+        return {}, {}
+    before, after = StepTexts(record.run.plan_text), StepTexts(plan.text)
+    steps = {step.id: step.planned() for step in plan.steps}
+    texts = {
+        ids[node.id]: (before.step(node), after.step(steps[ids[node.id]]))
+        for node in _all(record.run.nodes)
+        if node.id in ids
+    }
+    other = {id_: key for id_, pair in texts.items() if (key := differing(*pair))}
+    return other, {id_: same_limits(*pair) for id_, pair in texts.items()}
 
 
 def _translated(where: Where, ids: dict[str, str]) -> Where | None:

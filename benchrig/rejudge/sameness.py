@@ -15,13 +15,14 @@ class Sameness(NamedTuple):
     all: bool
     plan: bool
     limits_file: str = ""
+    has_set: bool = False  # whether the limits of a set stand in for those of the plan now
 
     @classmethod
     def of(cls, run: RunStarted, plan: Plan) -> Sameness:
         is_plan = plan.hash == run.plan_hash
         is_set = _sha(plan.limit_set) == _sha(run.limit_set)
         file = "" if run.limit_set is None else PurePath(run.limit_set.file).name
-        return cls(is_plan and is_set, is_plan, file)
+        return cls(is_plan and is_set, is_plan, file, plan.limit_set is not None)
 
 
 def _sha(limits: PlannedLimits | None) -> str:

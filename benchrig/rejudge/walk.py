@@ -118,6 +118,8 @@ class Again:
             return Reason(self.stop, f"step {self.stop.label} ended the run")
         if (why := self.order.why_not(plan)) is not None:
             return why
+        if (key := self.matched.other.get(plan.id)) is not None:
+            return f"the plan lets it do something else: its '{key}' is another one"
         return None if recorded.ended is not None else "the run was cut off before its end"
 
     def _skipped_before(self, plan: StepPlan, decided: Decided, event: Closed) -> Reason | str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from benchrig.record.aggregate import build_record
+from benchrig.record.rounds import chains_of, thinned
 from tests.rejudge.kit import LEVEL, TEMPERATURE, UNIT, again, why
 from tests.run.kit import device_text, plan_text, run
 
@@ -131,6 +133,31 @@ def test_another_plan_reads_the_bytes_in_its_way():
     assert "do not fit the format" in why(found)[0][2]
 
 
+def test_a_step_that_does_something_else_now():
+    plan = plan_text(STREAM)
+    record = run(plan, UNIT).record
+    found = again(record, plan.replace("for: 1 s", "for: 2 s"))
+    assert came(found) is None
+    assert why(found) == [("notify temperature", "", "the plan lets it do something else: its 'for' is another one")]
+    renamed = plan.replace("for: 1 s", "for: 1 s\n    on_fail: stop") + "# revised\n"
+    assert came(again(record, renamed)) == ("pass", None, 0)
+
+
+TABLE = "  - discover:\n    expect: {table: {battery: {battery level: [read]}}}\n"
+
+
+@pytest.mark.parametrize("properties", ["[read]", "[read, notify]"])
+def test_a_table_that_is_written_as_it_was_is_the_one_that_was_compared(properties):
+    plan = plan_text(TABLE.replace("[read]", properties) + READ)
+    ran = run(plan, UNIT)
+    assert again(ran.record, plan).altered == []
+    wider = again(ran.record, plan.replace("min: 40 %", "min: 45 %"))
+    assert (wider.ended.verdict, wider.ended.message) == (ran.ended.verdict, ran.ended.message)
+    other = again(ran.record, plan.replace("battery level: [read", "battery level: [write, read"))
+    assert came(other) is None
+    assert why(other)[0][:2] == ("discover", "table")
+
+
 # --- references
 
 
@@ -191,6 +218,28 @@ def test_a_sequential_test_would_have_had_other_rounds():
     ran = run(plan, unit)
     assert again(ran.record, plan).altered == []
     assert came(again(ran.record, plan.replace("max: 21.5 °C", "max: 20.5 °C"))) is None
+
+
+LONG = """\
+  - repeat: 100
+    steps:
+      - read: temperature
+        expect: {value: {max: 30 °C}}
+"""
+
+
+@pytest.mark.parametrize(("limit", "verdict"), [("26 °C", "pass"), ("22 °C", None), ("19 °C", None)])
+def test_rounds_that_are_not_on_record_one_by_one_are_judged_by_their_extremes(limit, verdict):
+    """One of the rounds in between is warmer than all that are on record."""
+    values = ", ".join([*["20 °C"] * 60, "25 °C", *["20 °C"] * 60])
+    warm = TEMPERATURE.replace("20 °C, 21 °C, 22 °C", values)
+    unit = device_text(f"services: [{{service: environmental sensing, characteristics: [{warm}]}}]")
+    plan = plan_text(LONG)
+    record = build_record(thinned(run(plan, unit).events, chains_of(run(plan, unit).record.run.nodes)))
+    assert any(each.left and each.left.rounds == 40 for each in record.executions)
+    assert again(record, plan).altered == []
+    found = again(record, plan.replace("30 °C", limit))
+    assert (found.ended and found.ended.verdict) == verdict or (limit == "19 °C" and found.ended.verdict == "fail")
 
 
 GROUP = """\
