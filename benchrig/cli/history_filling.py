@@ -66,7 +66,10 @@ def _sentence(filled: Filled) -> str:
 
 def filled_data(place: Place, filled: Filled) -> dict[str, Any]:
     added = {each.name: getattr(filled.added, each.name) for each in fields(filled.added)}
-    pairs = {name: [each._asdict() for each in added[name]] for name in ("moved", "copies", "conflicts")}
+    pairs = {
+        name: [{"folder": pair.folder, "known": pair.known} for pair in added[name]]
+        for name in ("moved", "copies", "conflicts")
+    }
     return {
         "history": place.shown,
         **added,

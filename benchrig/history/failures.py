@@ -24,7 +24,7 @@ class BadUrl(ValueError):
     """What SQLAlchemy cannot take apart."""
 
 
-_LATER = "run benchrig history deliver when it is back"
+_LATER = "check the URL, and that the server runs; then run benchrig history deliver"
 
 # By the beginning of SQLite's own names of errors: what is wrong, what to do. The longer name goes first.
 _OF_SQLITE = {
@@ -83,7 +83,7 @@ def failure(place: Place, error: BaseException) -> StationError | None:
         return StationError(f"the history {place.shown} cannot be used: {found[0]}{_told(error)}", advice=found[1])
     if not code and not isinstance(error, _connection_errors()):
         return None
-    reason = _longest(_AWAY, code) if code else "the server cannot be reached"
+    reason = _longest(_AWAY, code) if code else "no connection to the server"
     if reason is None:
         return None
     said = reason + _told(error)
