@@ -82,7 +82,7 @@ class Finished:
     record: Record = field(repr=False)
     folder: Path
     troubles: tuple[StationError, ...] = ()
-    index_trouble: str = ""  # why the index lacks this run, which changes nothing about the run
+    lacks: tuple[str, ...] = ()  # why index or page lack this run, which changes nothing about the run
     delivery: Delivery | None = field(default=None, repr=False)
 
     def deliver(self) -> str:
@@ -130,12 +130,12 @@ class PreparedRun:
         if self.options.results is None:
             return Finished(record, folder)
         gone = self.events.missing()
-        troubles = _write_reports(record, self.options, None if gone else folder)
+        troubles, lacks = _write_reports(record, self.options, None if gone else folder)
         if self.line is not None:
             self.line.write(record)
-        index_trouble = self.line.trouble if self.line is not None else ""
+            lacks += [self.line.trouble] if self.line.trouble else []
         troubles = [*filter(None, (self.events.trouble, gone)), *troubles]
-        return Finished(record, folder, tuple(troubles), index_trouble, self.delivery)
+        return Finished(record, folder, tuple(troubles), tuple(lacks), self.delivery)
 
 
 def launch(options: RunOptions, operator: Operator, listeners: Sequence[Callable[[AnyEvent], None]] = ()) -> Finished:
@@ -284,20 +284,33 @@ def _slug(text: str) -> str:
     return slug if len(slug) <= _SLUG else slug[: _SLUG + 1].rpartition("-")[0] or slug[:_SLUG]
 
 
-def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> list[StationError]:
-    """Write every report that can be written; why the others could not. The run's own folder is None when it is gone:
-    made anew, without its record, it would be that of no run."""
-    troubles = []
+def _write_reports(record: Record, options: RunOptions, folder: Path | None) -> tuple[list[StationError], list[str]]:
+    """Write every report that can be written; why the others could not, and the same of those that a run may lack. The run's
+    own folder is None when it is gone: made anew, without its record, it would be that of no run."""
+    troubles, lacks = list[StationError](), list[str]()
     for choice in allowed(options.reports, options.station.forbid):
+        found = [*_written(record, choice, folder)]
+        if choice.report.may_lack:
+            lacks += [error.message for error in found]
+        else:
+            troubles += found
+    return troubles, lacks
+
+
+def _written(record: Record, choice: ReportChoice, folder: Path | None) -> Iterator[StationError]:
+    try:
+        data = choice.render(record)
+    except StationError as error:  # one of another package
+        yield error
+        return
+    except Exception as error:
+        if not choice.report.may_lack:
+            raise
+        yield StationError(f"{choice.report.file_name} was not made: {type(error).__name__}: {error}")
+        return
+    for path in (choice.file, folder and folder / choice.report.file_name):
         try:
-            data = choice.render(record)
-        except StationError as error:  # one of another package
-            troubles.append(error)
-            continue
-        for path in (choice.file, folder and folder / choice.report.file_name):
-            try:
-                if path is not None:
-                    write_whole(path, data)
-            except StationError as error:
-                troubles.append(error)
-    return troubles
+            if path is not None:
+                write_whole(path, data)
+        except StationError as error:
+            yield error

@@ -216,7 +216,7 @@ def _measure(conductor: Conductor, state: State, cells: Sequence[Cell], *, asks:
             _place(left[0], again=tries > 0)
         found, finished = conductor.measure(left[0], state)
         _tell(found, state, to_json=to_json)
-        for trouble in (*(each.message for each in finished.troubles), finished.index_trouble):
+        for trouble in (*(each.message for each in finished.troubles), *finished.lacks):
             if trouble:
                 tell(f"benchrig: {trouble}")
         if waits := finished.deliver():

@@ -208,7 +208,7 @@ def _run(options: RunOptions, shown: Shown, *, alone: bool) -> Finished:
         quiet()
         if alone or not shown.quiet:
             _show(finished, shown)
-    for trouble in (*(each.message for each in finished.troubles), finished.index_trouble):
+    for trouble in (*(each.message for each in finished.troubles), *finished.lacks):
         if trouble:
             tell(f"benchrig: {trouble}")
     if waits := finished.deliver():

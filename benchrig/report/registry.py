@@ -30,6 +30,7 @@ class Report:
     begins: bytes  # stands in its first kilobyte: how an earlier report is told from another file
     dialects: Mapping[str, Render] = field(default_factory=dict)  # ways to write it, of which an option chooses one
     join: Join | None = None  # the reports of several runs in one file; None where a file holds one run
+    may_lack: bool = False  # what keeps it from being made or written is said, and changes nothing about the run
 
     @property
     def file_name(self) -> str:

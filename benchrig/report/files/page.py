@@ -24,4 +24,5 @@ REPORT = Report(
     help="Also write the page of the run, for a browser, to this file.",
     render=html_page,
     begins=begins("benchrig run"),
+    may_lack=True,
 )

@@ -31,6 +31,7 @@ from benchrig.record.model import Record
 from benchrig.report.files.page import REPORT, html_page
 from benchrig.report.page import bounds, head, source
 from benchrig.values.judging import Judgement
+from tests.cli.kit import RUN_FILES, files, here
 from tests.record.examples import FAILED_RUN, failed_run, run_of, run_started
 from tests.run.kit import DEVICES, PLANS, device_text, plan_text, run
 
@@ -249,3 +250,16 @@ def test_names_that_are_markup_stay_text() -> None:
     assert not root.xpath("//script | //img | //@onerror")
     assert "\x1b" not in root.text_content()
     assert evil.replace("\x1b", "\\x1b") in root.text_content()
+
+
+def test_a_page_that_cannot_be_made_changes_no_verdict(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(record: Record) -> bytes:
+        raise RuntimeError("no room")
+
+    monkeypatch.setattr("benchrig.report.page.whole.page", broken)
+    bench = files(tmp_path, "  - read: temperature\n    expect: {value: {min: 0 °C}}\n")
+    done = here("run", "plan.yaml", "--radio", bench.radio, cwd=tmp_path)
+    assert done.returncode == 0
+    assert done.stderr == "benchrig: report.html was not made: RuntimeError: no room\n"
+    [folder] = (path.parent for path in tmp_path.glob("results/*/record.jsonl"))
+    assert {path.name for path in folder.iterdir()} == RUN_FILES - {"report.html"}
