@@ -30,10 +30,13 @@ _RULES = ("nelson", "western electric")
         "row.  [default: neighbouring values]")  # fmt: skip
 @option("--of", "of", type=click.Choice(SAMPLES), default="value",
         help="Of a stream of samples: its least, its greatest or its mean one.")  # fmt: skip
+@option("--uncertainty", type=float, metavar="U",
+        help="Tell the risks of the test too: U is the expanded uncertainty of the reading (k 2), in its units.")  # fmt: skip
 @option("--rules", type=click.Choice(_RULES), default=_RULES[0],
         help="The run rules of the chart: those of Nelson (1984), or of Western Electric (1956).")  # fmt: skip
 @json_option()
-def capability(reading: str, chosen: Chosen, subgroup: str, of: str, rules: str, as_json: bool) -> None:
+def capability(reading: str, chosen: Chosen, subgroup: str, of: str, uncertainty: float | None, rules: str,
+               as_json: bool) -> None:  # fmt: skip
     """Tell the capability of a reading: Cp, Cpk, Pp, Ppk and the share beyond its limits, each with its 95 % interval; what
     speaks against these numbers; the signals of a control chart.
 
@@ -54,7 +57,7 @@ def capability(reading: str, chosen: Chosen, subgroup: str, of: str, rules: str,
                 advice="leave --verdict and --cause out; benchrig history readings has them",
             )
         values = numbers_of(history, reading, chosen.filters, cast("Of", of))
-        figure = capability_figure(values, cast("Of", of), subgroup)
+        figure = capability_figure(values, cast("Of", of), subgroup, uncertainty)
         chart = _chart(values, cast("Of", of), subgroup, cast("RuleSet", rules))
         with whatever_the_output_does():
             _show(history.place.shown, figure, chart, as_json=as_json)

@@ -15,6 +15,7 @@ from benchrig.text.tables import print_line, print_table
 if TYPE_CHECKING:
     from benchrig.figures.capability import AgainstLimits, CapabilityFigure
     from benchrig.figures.chart import ChartFigure
+    from benchrig.figures.risk import RiskFigure
     from benchrig.study.capability.capability import Capability
     from benchrig.study.capability.indices import Indices
     from benchrig.study.capability.percentiles import Percentiles
@@ -37,6 +38,15 @@ class CapabilityPage:
             print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
         self._line(f"CAPABILITY  {plain(figure.reading, _CELL)}, plan {plain(figure.plan, _CELL)}", "bold")
         self._line(_extent(figure))
+        if figure.without:
+            runs = counted(figure.without, "run")
+            self._line(
+                f"{runs} of the plan without a value: units that failed before are not in these numbers", "yellow"
+            )
+        if figure.versions > 1:
+            self._line(
+                f"{figure.versions} versions of the plan are in these numbers: --revision, --plan-hash", "yellow"
+            )
         if len(figure.parts) > 1:
             self._line(f"{len(figure.parts)} pairs of limits are in these runs: a figure for each", "yellow")
         for part in figure.parts:
@@ -59,6 +69,8 @@ class CapabilityPage:
             return
         rows = [(row, "bold" if row[0] in ("Cpk", "Ppk") else "") for row in _rows(part.capability, measure)]
         print_table(self._console, ("", "value", "95 %", "of"), rows, right=("value",), whole=("", "value", "95 %"))
+        if part.risk:
+            self._line(_risk_text(part.risk, measure))
         for sentence in _said(part):
             self._line(sentence, "yellow")
 
@@ -175,8 +187,16 @@ def _said(part: AgainstLimits) -> Iterator[str]:
     for each in part.doubts:
         p = "" if each.p is None else ", p below 0.0001" if each.p < 1e-4 else f", p {each.p:.2g}"
         yield each.says + (f" ({each.test}{p})" if each.test else "")
+    if part.no_risk:
+        yield f"no risks: {part.no_risk}"
     if found.no_percentiles and any(each.about == "not normal" for each in part.doubts):
         yield f"no form for other distributions: {found.no_percentiles}"
+
+
+def _risk_text(risk: RiskFigure, measure: str) -> str:
+    bad, consumer, producer = map(percent, (risk.risks.bad, risk.risks.consumer, risk.risks.producer))
+    how = f"U {measured(risk.uncertainty, measure)} (k 2), guard band {measured(risk.guard, measure)}"
+    return f"risks with {how}: bad units {bad}, bad ones that pass {consumer}, good ones that fail {producer}"
 
 
 def _lines_text(chart: ChartFigure) -> str:

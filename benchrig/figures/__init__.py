@@ -4,6 +4,7 @@ yields.py     how many units passed, first and finally
 grouping.py   yields by station, firmware, hour …
 failing.py    what units failed of
 capability.py how the spread of a reading compares with its limits
+risk.py       what the station's uncertainty does to bad and good units
 chart.py      control chart of a reading
 subgroups.py  values that were measured under like conditions
 """

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
+from benchrig.figures.risk import RiskFigure, risk_figure
 from benchrig.figures.subgroups import subgroups_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters
@@ -41,6 +42,8 @@ class AgainstLimits(msgspec.Struct, frozen=True, omit_defaults=True):
     capability: Capability | None = None
     refused: str = ""
     doubts: list[Doubt] = []
+    risk: RiskFigure | None = None
+    no_risk: str = ""
 
 
 class CapabilityFigure(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -56,7 +59,9 @@ class CapabilityFigure(msgspec.Struct, frozen=True, omit_defaults=True):
     subgroup: str
     n: int
     not_numbers: int
+    without: int  # whole runs of the plan that have no value, as they may have failed before
     apart: int
+    versions: int  # of the text of the plan
     parts: list[AgainstLimits]
 
 
@@ -76,12 +81,15 @@ def numbers_of(history: History, reading: str, filters: Filters, of: Of = "value
     return values
 
 
-def capability_figure(values: Values, of: Of = "value", subgroup: str = "") -> CapabilityFigure:
+def capability_figure(
+    values: Values, of: Of = "value", subgroup: str = "", uncertainty: float | None = None
+) -> CapabilityFigure:
+    """With the expanded uncertainty of the reading (k 2), in its unit of measure, the risks of the test too."""
     low, high = stated(values)
-    parts = [_part(values, places, low, high, subgroup) for places in _by_limits(low, high)]
+    parts = [_part(values, places, low, high, subgroup, uncertainty) for places in _by_limits(low, high)]
     return CapabilityFigure(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
-        of, subgroup, len(values), values.not_numbers, values.apart, parts,
+        of, subgroup, len(values), values.not_numbers, values.without, values.apart, len({*values.of_run("plan_hash")}), parts,
     )  # fmt: skip
 
 
@@ -99,14 +107,14 @@ def _by_limits(low: NDArray[np.float64], high: NDArray[np.float64]) -> list[NDAr
 
 
 def _part(values: Values, places: NDArray[np.intp], low: NDArray[np.float64], high: NDArray[np.float64],
-          subgroup: str) -> AgainstLimits:  # fmt: skip
+          subgroup: str, uncertainty: float | None) -> AgainstLimits:  # fmt: skip
     ends = number(low[places[0]]), number(high[places[0]])
     found, refused = _capability(values, places, ends, subgroup)
     run, folder, unit = values.run[places], values.folder[places], values.unit[places]
     return AgainstLimits(
         *ends, len(places), len(set(run)), len({each for each in unit if each}), moment(values.started[places[0]]),
         moment(values.started[places[-1]]), run[0], run[-1], folder[-1], found, refused,
-        [*found.doubts, *_of_the_runs(values, places)] if found else [],
+        [*found.doubts, *_of_the_runs(values, places)] if found else [], *_risk(values, places, ends, found, uncertainty),
     )  # fmt: skip
 
 
@@ -116,6 +124,21 @@ def _capability(values: Values, places: NDArray[np.intp], ends: tuple[float | No
     try:
         groups = _groups(values, places, subgroup) if subgroup else None
         return capability(numbers, *ends, groups, CONFIDENCE), ""
+    except Unsuitable as error:
+        return None, str(error)
+
+
+def _risk(values: Values, places: NDArray[np.intp], ends: tuple[float | None, float | None], found: Capability | None,
+          uncertainty: float | None) -> tuple[RiskFigure | None, str]:  # fmt: skip
+    """Under the guard band of the last value."""
+    if uncertainty is None or found is None:
+        return None, ""
+    last = places[-1]
+    bands = [
+        off for off in (values.low[last] - (ends[0] or 0), (ends[1] or 0) - values.high[last]) if not np.isnan(off)
+    ]
+    try:
+        return risk_figure(found, uncertainty, max(0.0, *map(float, bands))), ""
     except Unsuitable as error:
         return None, str(error)
 

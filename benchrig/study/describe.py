@@ -53,3 +53,11 @@ def centred(numbers: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
     off = numbers - first
     mean = math.fsum(off) / numbers.size
     return first + mean, off - mean
+
+
+def mean_ranks(numbers: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The rank of each value from 1 on; equal ones share the mean of theirs."""
+    _, which, counts = np.unique(numbers, return_inverse=True, return_counts=True)
+    last = np.cumsum(counts)
+    ranks: NDArray[np.float64] = (last - (counts - 1) / 2)[which]
+    return ranks

@@ -62,6 +62,13 @@ def test_the_page(file: Path) -> None:
     assert "SIMULATED" not in said
 
 
+def test_risks_and_units_that_failed_before(file: Path) -> None:
+    said = told(file, READING, "--uncertainty", "0.5").stdout
+    assert "runs of the plan without a value: units that failed before are not in these numbers" in said
+    assert "risks with U 0.5 V (k 2), guard band 0 V: bad units" in said
+    assert "no risks: expected a standard uncertainty above 0" in told(file, READING, "--uncertainty", "50").stdout
+
+
 def test_simulated_runs_are_marked_and_alone(file: Path) -> None:
     said = told(file, READING, "--simulated").stdout
     assert said.startswith("SIMULATED: ")

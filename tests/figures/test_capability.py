@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from benchrig.errors import UsageError
-from benchrig.figures.capability import AgainstLimits, capability_of
+from benchrig.figures.capability import AgainstLimits, capability_figure, capability_of, numbers_of
 from benchrig.figures.chart import MOST, chart_of
 from benchrig.history.entry import Entry
 from benchrig.history.questions.filters import Filters
@@ -158,3 +158,35 @@ def test_one_value_makes_no_chart(tmp_path: Path) -> None:
         with pytest.raises(UsageError, match="expected 2 values or more, found 1"):
             chart_of(history, READING, EVERY)
         assert capability_of(history, READING, EVERY).parts[0].refused == "expected 2 values or more, found 1"
+
+
+def test_the_risks_of_a_test_under_its_guard_band(tmp_path: Path) -> None:
+    """Cp 1, u a tenth of the tolerance by six: the consumer's and the producer's risk of JCGM 106, as in tests/study/test_risks.py."""
+    spread = [float(each) for each in np.random.default_rng(3).normal(0, 1, 500)]
+    mean, sd = np.mean(spread), np.std(spread, ddof=1)
+    seen = np.hypot(10 / 6, 1 / 6)  # of the units, and of the readings
+    values = [5 + (each - mean) / sd * seen for each in spread]
+    entries = runs(values)
+    for each in entries:
+        ((head, _, row),) = each.readings
+        each.readings[0] = (head, ("guarded", 1 / 3, 10 - 1 / 3, 0.0, 10.0, "U 0.33 V"), row)
+    with history_of(tmp_path, entries) as history:
+        figure = capability_figure(numbers_of(history, READING, EVERY), uncertainty=1 / 3).parts[0]
+        wide = capability_figure(numbers_of(history, READING, EVERY), uncertainty=4.0).parts[0]
+    assert figure.risk is not None
+    found = figure.risk.risks
+    assert (figure.risk.guard, figure.risk.unit_sd) == pytest.approx((1 / 3, 10 / 6))
+    assert [1e6 * each for each in (found.bad, found.consumer, found.producer)] == pytest.approx(
+        [2699.80, 6.819, 2641.60], rel=1e-4
+    )
+    assert wide.risk is None
+    assert wide.no_risk.startswith("expected a standard uncertainty above 0 and below the deviation of all values")
+
+
+def test_runs_without_a_value_and_versions_of_the_plan_are_counted(tmp_path: Path) -> None:
+    entries = runs(sound(30)) + runs(sound(5, 2), 30, plan_hash="cd" * 32)
+    entries += [entry(40 + at, unit=f"D{at}", verdict="fail", cause="link") for at in range(4)]
+    entries += [entry(50, unit="O", plan="another", readings={"a.b": 1}), entry(51, unit="P", left_out=1)]
+    with history_of(tmp_path, entries) as history:
+        figure = capability_of(history, READING, EVERY)
+    assert (figure.n, figure.without, figure.versions, figure.apart) == (35, 4, 2, 1)

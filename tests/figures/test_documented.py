@@ -13,6 +13,7 @@ import pytest
 from benchrig.cli.capability import _RULES, capability
 from benchrig.figures.capability import AgainstLimits, CapabilityFigure
 from benchrig.figures.chart import ChartFigure, Point, RuleFired
+from benchrig.figures.risk import RiskFigure
 from benchrig.history.questions.words import SUBGROUPS
 from benchrig.study.capability.capability import Capability
 from benchrig.study.capability.doubts import About
@@ -20,6 +21,7 @@ from benchrig.study.capability.indices import Indices
 from benchrig.study.capability.spread import Sd
 from benchrig.study.charts.rules import RULES
 from benchrig.study.estimate import Estimate
+from benchrig.study.risks import Risks
 from tests.cli.calling import call
 from tests.history.questions.kit import entry, history_of
 from tests.reference import EXAMPLES, SECTIONS, words
@@ -43,7 +45,7 @@ def test_the_options_and_their_words() -> None:
     rows = {words(row["option"])[0].partition(" ")[0]: row["means"] for row in SECTIONS["Capability"].table("option")}
     own = {name for each in capability.params for name in each.opts if name.startswith("--")}
     assert set(rows) < own
-    assert {"--subgroup", "--of", "--rules", "--json"} == set(rows)
+    assert {"--subgroup", "--of", "--uncertainty", "--rules", "--json"} == set(rows)
     assert words(rows["--subgroup"]) == [*SUBGROUPS]
     assert words(rows["--rules"]) == [*_RULES] == [*RULES]
 
@@ -63,7 +65,20 @@ def test_the_rules() -> None:
 
 
 @pytest.mark.parametrize(
-    "kind", [CapabilityFigure, AgainstLimits, Capability, Indices, Sd, Estimate, ChartFigure, Point, RuleFired]
+    "kind",
+    [
+        CapabilityFigure,
+        AgainstLimits,
+        Capability,
+        Indices,
+        Sd,
+        Estimate,
+        ChartFigure,
+        Point,
+        RuleFired,
+        RiskFigure,
+        Risks,
+    ],
 )
 def test_the_keys(kind: Any) -> None:
     fields = kind.__struct_fields__ if issubclass(kind, msgspec.Struct) else kind.__dataclass_fields__

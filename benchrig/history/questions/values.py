@@ -74,6 +74,12 @@ class Values:
         """As the history has it: `History.folder` makes a path of it."""
         return self.of_run("folder")
 
+    @property
+    def without(self) -> int:
+        """How many whole runs of the plan have no value of the reading: it was not taken, or not judged, or is no number."""
+        of_plan = self._selected.texts("plan") == self.channel.plan
+        return int(of_plan.sum()) - len(np.unique(self._place))
+
     def of_run(self, column: str) -> Texts:
         """A column of the table of runs, for each value."""
         return self._selected.texts(column)[self._place]

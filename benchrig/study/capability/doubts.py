@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from benchrig.study.capability.differences import kruskal_wallis
 from benchrig.study.capability.normality import anderson_darling
-from benchrig.study.describe import centred, numbers_of
+from benchrig.study.describe import centred, mean_ranks, numbers_of
 
 About: TypeAlias = Literal["few values", "repeated units", "not normal", "drift", "groups differ", "too coarse"]
 
@@ -89,12 +89,11 @@ def spearman(numbers: NDArray[np.float64]) -> tuple[float, float] | None:
     """The rank correlation with time, and its p (Spearman, 1904; Student's t with n - 2 degrees of freedom). None for
     fewer than 10 values, or equal ones."""
     from scipy.special import stdtr  # type: ignore[import-untyped]
-    from scipy.stats import rankdata  # type: ignore[import-untyped]
 
     count = numbers.size
     if count < 10 or numbers.min() == numbers.max():
         return None
-    ranks, times = rankdata(numbers) - (count + 1) / 2, np.arange(count) - (count - 1) / 2
+    ranks, times = mean_ranks(numbers) - (count + 1) / 2, np.arange(count) - (count - 1) / 2
     rho = float((ranks * times).sum() / math.sqrt(np.square(ranks).sum() * np.square(times).sum()))
     if abs(rho) >= 1 - 1e-15:
         return math.copysign(1.0, rho), 0.0
