@@ -81,12 +81,8 @@ def condition(filters: Filters) -> ColumnElement[bool]:
 def of_units(names: Sequence[str]) -> ColumnElement[bool]:
     """The runs in which one of the devices has one of these names."""
     words = [*names, *(name.upper() for name in names)]  # an address may be typed either way
-    found = [select(devices.c.run).where(column.in_(words)) for column in _identity()]
-    return or_(*(runs.c.run.in_(each) for each in found))
-
-
-def _identity() -> tuple[Any, ...]:
-    return devices.c.serial, devices.c.given_serial, devices.c.address
+    named = (column.in_(words) for column in (devices.c.serial, devices.c.given_serial, devices.c.address))
+    return runs.c.run.in_(select(devices.c.run).where(or_(*named)))
 
 
 def _begins(hashes: Sequence[str]) -> ColumnElement[bool]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import Connection, false, select, true
+from sqlalchemy import ColumnElement, Connection, false, select, true
 
 from benchrig.history.questions.runs import RunRow
 from benchrig.history.questions.selection import raw_rows
-from benchrig.history.tables import runs
+from benchrig.history.tables import devices, runs
 
 _AT_ONCE = 1000
 
@@ -41,10 +41,13 @@ def serials_at(connection: Connection, addresses: Sequence[str], *, simulated: b
     for at in range(0, len(addresses), _AT_ONCE):
         asked = addresses[at : at + _AT_ONCE]
         known = select(runs.c.address, runs.c.unit).where(
-            runs.c.address.in_(asked),
-            runs.c.unit != runs.c.address,
-            runs.c.simulated.is_(true() if simulated else false()),
+            at_address(asked), runs.c.unit != runs.c.address, runs.c.simulated.is_(true() if simulated else false())
         )
         for address, unit in raw_rows(connection, known.distinct()):
             found.setdefault(address, set()).add(unit)
     return {address: min(units) for address, units in found.items() if len(units) == 1}
+
+
+def at_address(addresses: Sequence[str]) -> ColumnElement[bool]:
+    """The runs whose unit has one of these addresses: by the devices, which have an index."""
+    return runs.c.run.in_(select(devices.c.run).where(devices.c.address.in_(addresses), devices.c.n == 0))

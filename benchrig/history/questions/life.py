@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Connection, and_, select
 from benchrig.errors import UsageError
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
-from benchrig.history.questions.identity import serials_at
+from benchrig.history.questions.identity import at_address, serials_at
 from benchrig.history.questions.runs import RunRow, rows_of
 from benchrig.history.questions.selection import raw_rows
 from benchrig.history.tables import bounds, channels, devices, readings, runs
@@ -125,7 +125,7 @@ def _nameless(connection: Connection, seen: Iterable[Seen], *, simulated: bool) 
     own = {each.address: each.serial for each in seen if each.serial and each.address}
     known = serials_at(connection, sorted(own), simulated=simulated)
     addresses = [address for address, serial in own.items() if known.get(address) == serial]
-    alone = and_(runs.c.address.in_(addresses), runs.c.unit == runs.c.address, condition(Filters(simulated=simulated)))
+    alone = and_(at_address(addresses), runs.c.unit == runs.c.address, condition(Filters(simulated=simulated)))
     return rows_of(connection, alone) if addresses else []
 
 
