@@ -99,7 +99,9 @@ def _axe(page: Any, where: str, seen: Seen) -> None:
         seen.violations.append(f"{where}: {found['id']}: {found['help']}: {len(nodes)}: {nodes[:3]}")
 
 
-def picture(chromium: Any, path: Path, to: Path, **options: Any) -> None:
-    """All of the page as PNG."""
+def picture(chromium: Any, path: Path, to: Path, height: int = 0, **options: Any) -> None:
+    """All of the page as PNG, or of its top so much."""
     with opened(chromium, path, Seen(), **options) as page:
-        page.screenshot(path=str(to), full_page=True)
+        if height:
+            page.set_viewport_size({**BROAD, "height": height})
+        page.screenshot(path=str(to), full_page=not height)
