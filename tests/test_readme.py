@@ -101,6 +101,23 @@ def test_the_line_runs_at_that_station(tmp_path: Path) -> None:
     assert (done.returncode, "station  end of line 2" in done.stdout) == (0, True), done.stdout + done.stderr
 
 
+@pytest.mark.slow
+@pytest.mark.timeout(300)
+def test_ten_rehearsal_runs_and_what_is_remembered(tmp_path: Path) -> None:
+    done = pasted(tmp_path, f"set -e\n{block('What is remembered', 'sh')}", COLUMNS="120")
+    assert done.returncode == 0, done.stdout + done.stderr
+    said = re.sub(" +", " ", done.stdout)
+    for line in (
+        "unit 4 failed",
+        "first pass 9 10 90.00 %",
+        "final 10 10 100.00 %",
+        "unit VFL3-000104",
+        "11 values of 10 units",
+    ):
+        assert line in said
+    assert "first pass" in (tmp_path / "results" / "rehearsal.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_links_lead_somewhere(page: str) -> None:
     assert dead_links(PROJECT / page) == []
