@@ -18,8 +18,8 @@ WIDTH = 6
 
 @dataclass(frozen=True)
 class Component:
-    """A variance as it is computed, which may be below 0, and its standard deviation, which counts as 0 then; that as a
-    part of the total one, and six of them as a part of the tolerance."""
+    """A variance as it is computed, which may be below 0, and its standard deviation, where what is below 0 counts as 0, in
+    sums too; that as a part of the total one, and six of them as a part of the tolerance."""
 
     variance: Estimate
     sd: Estimate
@@ -97,42 +97,64 @@ def _parts(
 def _components(model: Model, variances: dict[str, Estimate], ends: tuple[float, ...] | None,
                 tolerance: float | None) -> Components:  # fmt: skip
     """`ends` are those of the variance of units by that of the gauge."""
-    whole = variances["total"].value
+    parts = _counted(variances)
+    whole = parts["total"]
     shares = {}
     if ends is not None:
         shares["gauge"] = (1 / (1 + ends[1]), 1 / (1 + ends[0]))
         shares["unit"] = (ends[0] / (1 + ends[0]), ends[1] / (1 + ends[1]))
     if model == "one appraiser" and "gauge" in shares:
         shares["repeatability"] = shares["gauge"]
-    made = {name: _component(each, whole, shares.get(name), tolerance) for name, each in variances.items()}
     if "appraiser" in variances:
-        both = variances["appraiser"].value + (variances["interaction"].value if "interaction" in variances else 0.0)
-        made["reproducibility"] = _component(Estimate(both), whole, None, tolerance)
+        variances = {**variances, "reproducibility": Estimate(_both(variances))}
+    made = {name: _component(each, parts[name], whole, shares.get(name), tolerance) for name, each in variances.items()}
     exact = categories(made["unit"].sd.value, made["gauge"].sd.value)
     return Components(
         model, made["repeatability"], made.get("reproducibility"), made.get("appraiser"), made.get("interaction"),
         made["gauge"], made["unit"], made["total"], None if exact is None else int(exact), exact,
-        tuple(_notes(variances)),
+        tuple(_notes(variances, parts)),
     )  # fmt: skip
 
 
+def _both(variances: Mapping[str, Estimate]) -> float:
+    return sum(variances[name].value for name in ("appraiser", "interaction") if name in variances)
+
+
+def _counted(variances: Mapping[str, Estimate]) -> dict[str, float]:
+    """What each counts for: one below 0 counts as 0 before it is added to others (AIAG, Measurement Systems Analysis, 4th
+    edition, appendix A), or the gauge would be better than its own repeatability."""
+    parts = {name: max(0.0, each.value) for name, each in variances.items()}
+    parts["reproducibility"] = parts.get("appraiser", 0.0) + parts.get("interaction", 0.0)
+    parts["gauge"] = parts["repeatability"] + parts["reproducibility"]
+    parts["total"] = parts["gauge"] + parts["unit"]
+    return parts
+
+
 def _component(
-    variance: Estimate, whole: float, shares: tuple[float, float] | None, tolerance: float | None
+    variance: Estimate, part: float, whole: float, shares: tuple[float, float] | None, tolerance: float | None
 ) -> Component:
-    sd = variance.root()
+    sd = _around(Estimate(part, variance.low, variance.high)).root()
     share = None
     if whole > 0:
-        share = Estimate(variance.value / whole, *(shares or (None, None))).root()
+        share = _around(Estimate(part / whole, *(shares or (None, None)))).root()
     return Component(variance, sd, share, None if tolerance is None else sd.scaled(WIDTH / tolerance))
 
 
-def _notes(variances: dict[str, Estimate]) -> list[str]:
-    negative = [name for name, each in variances.items() if each.value < 0]
+def _around(estimate: Estimate) -> Estimate:
+    """The interval is that of the variance as it is computed: the value that counts is in it."""
+    low = None if estimate.low is None else min(estimate.low, estimate.value)
+    high = None if estimate.high is None else max(estimate.high, estimate.value)
+    return Estimate(estimate.value, low, high)
+
+
+def _notes(variances: Mapping[str, Estimate], parts: Mapping[str, float]) -> list[str]:
+    measured = ("unit", "appraiser", "interaction")
+    negative = [name for name in measured if name in variances and variances[name].value < 0]
     notes = [
         f"computed variance of {name} is negative and counts as 0: expected where it is small" for name in negative
     ]
-    if variances["total"].value <= 0:
+    if parts["total"] <= 0:
         notes.append("all values are equal: the resolution is too coarse to show any variation")
-    elif variances["gauge"].value <= 0:
+    elif parts["gauge"] <= 0:
         notes.append("all values of each unit are equal: the resolution is too coarse to show the gauge's variation")
     return notes

@@ -8,7 +8,7 @@ import pytest
 
 from benchrig.study.estimate import Unsuitable
 from benchrig.study.gauge.anova import Anova, anova
-from benchrig.study.gauge.crossed import Crossed
+from benchrig.study.gauge.crossed import Crossed, crossed
 from tests.study.gauge.data import aiag, gaugerr, of
 
 
@@ -58,7 +58,8 @@ def test_intervals_of_the_variances(name: str, data: Crossed, column: int) -> No
     component = getattr(anova(data).kept, name)
     found = component.variance
     assert (found.value, found.low, found.high) == pytest.approx(MLS[name][column], abs=1e-6)
-    assert component.sd.value == max(0.0, found.value) ** 0.5
+    if column == 0:  # all are above 0
+        assert component.sd.value == pytest.approx(found.value**0.5)
 
 
 @pytest.mark.parametrize(
@@ -66,11 +67,18 @@ def test_intervals_of_the_variances(name: str, data: Crossed, column: int) -> No
     [(gaugerr(), (0.036005, 0.009380, 0.371515)), (aiag(), (0.075907, 0.018217, 0.665411))],
 )
 def test_the_part_of_the_gauge(data: Crossed, expected: tuple[float, float, float]) -> None:
-    share = anova(data).kept.gauge.of_total
+    """As variances are computed; the part that is told counts an interaction below 0 as 0."""
+    kept = anova(data).kept
+    share = kept.gauge.of_total
     assert share is not None
     assert share.low is not None
     assert share.high is not None
-    assert (share.value**2, share.low**2, share.high**2) == pytest.approx(expected, abs=1e-6)
+    part = kept.gauge.variance.value / kept.total.variance.value
+    assert (part, share.low**2, share.high**2) == pytest.approx(expected, abs=1e-6)
+    assert kept.interaction is not None
+    beyond = max(0.0, -kept.interaction.variance.value)
+    counted = (kept.gauge.variance.value + beyond) / (kept.total.variance.value + beyond)
+    assert share.value**2 == pytest.approx(counted, abs=1e-6)
 
 
 def test_the_gaugerr_study_keeps_its_interaction() -> None:
@@ -158,3 +166,23 @@ def test_intervals_cover_as_often_as_they_say(appraiser: float, interaction: flo
         assert share is not None
         kept["share"] += share.low**2 <= variance / (variance + 4) <= share.high**2
     assert all(0.925 <= count / 1500 <= 0.999 for count in kept.values()), kept
+
+
+def test_a_negative_component_makes_the_gauge_no_better() -> None:
+    """Two appraisers who agree better than the repeats of one let expect: their computed variance is below 0."""
+    cells = {
+        ("A", "x"): [20.34, 20.36], ("A", "y"): [20.38, 20.41], ("B", "x"): [21.4, 21.52], ("B", "y"): [21.4, 21.52],
+        ("C", "x"): [21.35, 21.34], ("C", "y"): [21.30, 21.32],
+    }  # fmt: skip
+    found = anova(crossed(cells, ["A", "B", "C"], ["x", "y"], 2), 100)
+    for model in (found.kept, found.pooled):
+        assert model is not None
+        assert model.appraiser is not None
+        assert model.appraiser.variance.value < 0 == model.appraiser.sd.value
+        assert model.gauge.variance.value < model.repeatability.variance.value
+        assert model.gauge.sd.value == model.repeatability.sd.value
+        assert model.total.sd.value == pytest.approx((model.gauge.sd.value**2 + model.unit.sd.value**2) ** 0.5)
+        assert model.gauge.of_total is not None
+        assert model.repeatability.of_total is not None
+        assert model.gauge.of_total.value == model.repeatability.of_total.value
+        assert model.notes[0].startswith("computed variance of appraiser is negative")
