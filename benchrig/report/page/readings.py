@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
@@ -14,7 +14,6 @@ from benchrig.report import explain, whole
 from benchrig.report.outline import NOT_JUDGED, Entry, Once, OverRounds, ReadingOverRounds, outline, verdict_over
 from benchrig.report.page import bounds
 from benchrig.report.page.bars import Measured, bar
-from benchrig.report.page.source import anchor
 from benchrig.text.escape import is_number, plain, value_text
 from benchrig.values.judging import Judgement
 
@@ -59,7 +58,7 @@ class Step:
         return explain.attempts(self.entry.step, causes=False)
 
 
-def section_of(record: Record) -> ET.Element:
+def section_of(record: Record, ids: Mapping[str, str]) -> ET.Element:
     steps = [Step(entry, [*_lines(entry)]) for entry in outline(record)]
     rows = [(step, line) for step in steps for line in step.lines]
     shown = bounds.most_telling(rows, bounds.READINGS, lambda row: row[0].is_bad or row[1].verdict == "fail")
@@ -68,7 +67,7 @@ def section_of(record: Record) -> ET.Element:
     for step, line in shown:
         lines.setdefault(id(step), []).append(line)
     head = el("tr", *(el("th", text, scope="col") for text in _HEADS))
-    bodies = [_body(step, lines.get(id(step), [])) for step in kept]
+    bodies = [_body(step, lines.get(id(step), []), ids) for step in kept]
     table = el("table", el("thead", head), *bodies, class_="plain readings")
     where = "readings.csv has all of them"
     left = [
@@ -79,9 +78,9 @@ def section_of(record: Record) -> ET.Element:
                    id_="readings")  # fmt: skip
 
 
-def _body(step: Step, lines: list[Line]) -> ET.Element:
-    entry, place = step.entry, step.entry.node.place
-    title: Child = el("a", step.title, href=f"#{anchor(place)}") if place else step.title
+def _body(step: Step, lines: list[Line], ids: Mapping[str, str]) -> ET.Element:
+    entry, id_ = step.entry, ids.get(step.entry.node.place, "")
+    title: Child = el("a", step.title, href=f"#{id_}") if id_ else step.title
     state = el("span", entry.state, class_=_style(entry.state))
     says: list[Child] = [" ", el("span", step.says, class_="dim")] if step.says else []
     told = [*_why(entry)] if step.is_bad else []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
@@ -36,19 +35,19 @@ class Mark(NamedTuple):
         return "bad" if self.verdict in _BAD else "good" if self.verdict == "pass" else "dim"
 
 
-def anchor(place: str) -> str:
-    """The id of a line of a plan: of 'plan.yaml:12'."""
-    return "line-" + re.sub(r"[^A-Za-z0-9]+", "-", place)
+def anchors(record: Record) -> dict[str, str]:
+    """The ids of the lines that are shown, by their places: 'plan.yaml:12'."""
+    shown = [(number, each.file, line) for number, each in enumerate(record.run.plan_text, 1)
+             for line in range(1, each.text.count("\n") + 2)]  # fmt: skip
+    return {f"{file}:{line}": f"line-{number}-{line}" for number, file, line in shown[: bounds.LINES]}
 
 
-def section_of(record: Record) -> ET.Element:
+def section_of(record: Record, ids: Mapping[str, str]) -> ET.Element:
     texts = record.run.plan_text
     if not texts:
         return section("Plan", el("p", _OF_PYTHON if _grew(record) else _EARLIER, class_="dim"), id_="plan")
-    marks, room, parts = _marks(record), bounds.LINES, list[ET.Element]()
-    for each in texts:
-        parts.append(_file(each, marks, room))
-        room = max(0, room - each.text.count("\n") - 1)
+    marks = _marks(record)
+    parts = [_file(each, marks, ids) for each in texts]
     says = "The text as it was when the run began. Secret values are hidden in it."
     return section("Plan", el("p", says, class_="dim"), *parts, id_="plan")
 
@@ -57,25 +56,25 @@ def _grew(record: Record) -> bool:
     return not any(node.place for node in record.run.nodes)
 
 
-def _file(source: PlanSource, marks: Mapping[str, list[Mark]], room: int) -> ET.Element:
+def _file(source: PlanSource, marks: Mapping[str, list[Mark]], ids: Mapping[str, str]) -> ET.Element:
     lines = source.text.split("\n")
-    rows = [_line(f"{source.file}:{number}", number, text, marks) for number, text in enumerate(lines[:room], 1)]
+    numbered = ((f"{source.file}:{number}", number, text) for number, text in enumerate(lines, 1))
+    rows = [_line(number, text, marks.get(place, []), ids[place]) for place, number, text in numbered if place in ids]
     table = el("table", el("thead", el("tr", *(el("th", head, scope="col") for head in _HEADS))), el("tbody", *rows),
                class_="plain source")  # fmt: skip
-    left = bounds.left_out(len(lines[room:]) + source.left_out, "line", "the file of the plan has them")
+    left = bounds.left_out(len(lines) - len(rows) + source.left_out, "line", "the file of the plan has them")
     note = [el("p", left, class_="notice")] if left else []
     name = plain(source.file, explain.NAME_LIMIT)
     return details(f"{name}, {counted(len(lines) + source.left_out, 'line')}", *note, wide(name, table), open_=True)
 
 
-def _line(place: str, number: int, text: str, marks: Mapping[str, list[Mark]]) -> ET.Element:
-    said = marks.get(place, [])
+def _line(number: int, text: str, said: list[Mark], id_: str) -> ET.Element:
     shown = [part for mark in said[:_MARKS] for part in (el("span", f"{mark.verdict} ", class_=mark.style),
                                                           el("span", mark.says, " ", class_="dim"))]  # fmt: skip
     more = [f"and {len(said) - _MARKS} more"] if len(said) > _MARKS else []
     bad = any(mark.verdict in _BAD for mark in said)
     return el("tr", el("td", str(number)), el("td", *shown, *more), el("td", text),
-              id=anchor(place) if said else "", class_="open" if bad else "")  # fmt: skip
+              id=id_ if said else "", class_="open" if bad else "")  # fmt: skip
 
 
 # --- what is said of each line

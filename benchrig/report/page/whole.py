@@ -14,8 +14,9 @@ GENERATOR = "benchrig run"
 
 
 def page(record: Record) -> bytes:
-    sections = [readings.section_of(record), *samples.sections_of(record), *others.sections_of(record),
-                *timeline.sections_of(record), source.section_of(record), *octets.sections_of(record)]  # fmt: skip
+    ids = source.anchors(record)
+    sections = [readings.section_of(record, ids), *samples.sections_of(record), *others.sections_of(record),
+                *timeline.sections_of(record), source.section_of(record, ids), *octets.sections_of(record)]  # fmt: skip
     words = ", ".join([explain.outcome(record).upper(), *whole.marks(record)])
     title = f"{words}: {explain.plan_name(record)}, {explain.unit_names(record)[0]}"
     return document(title, GENERATOR, head.head(record), contents(sections), el("main", *sections), style=STYLE)

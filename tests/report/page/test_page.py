@@ -29,7 +29,7 @@ from benchrig.record.events import (
 )
 from benchrig.record.model import Record
 from benchrig.report.files.page import REPORT, html_page
-from benchrig.report.page import bounds, head, source
+from benchrig.report.page import bounds, head
 from benchrig.values.judging import Judgement
 from tests.cli.kit import RUN_FILES, files, here
 from tests.record.examples import FAILED_RUN, failed_run, run_of, run_started
@@ -41,6 +41,14 @@ READ = "  - read: battery level\n    expect: {value: {min: 80 %}}\n"
 
 def page(record: Record) -> Any:
     return html.document_fromstring(html_page(record).decode())
+
+
+def dead_links(root: Any) -> set[str]:
+    """Links that lead nowhere, and ids that two elements have."""
+    ids = root.xpath("//@id")
+    return {href for href in root.xpath("//a/@href") if href[1:] not in ids} | {
+        id_ for id_ in ids if ids.count(id_) > 1
+    }
 
 
 def texts(root: Any, path: str) -> list[str]:
@@ -109,9 +117,7 @@ def test_the_verdict_stands_beside_the_lines_of_the_plan() -> None:
     assert len(marked) == 2
     assert "fail step 3 - read: battery level" in marked[0]
     assert "fail 50 %" in marked[1]
-    ids = set(root.xpath("//@id"))
-    assert {href[1:] for href in root.xpath("//a/@href")} <= ids
-    assert len(ids) == len(root.xpath("//@id"))
+    assert dead_links(root) == set()
 
 
 def test_a_record_without_the_text_of_its_plan_says_so() -> None:
@@ -119,6 +125,21 @@ def test_a_record_without_the_text_of_its_plan_says_so() -> None:
     nodes = [PlannedNode("1", "read x", "read", "")]
     grown = build_record([run_started(*nodes), RunEnded(1.0, "pass", 5, 0)])
     assert "asked for in Python" in page(grown).text_content()
+    assert dead_links(page(failed_run())) == set()
+
+
+def test_files_with_alike_names_have_lines_of_their_own() -> None:
+    files_ = [PlanSource(name, "- read: x") for name in ("a-b.yaml", "a/b.yaml")]
+    nodes = [PlannedNode(str(number), "read x", "read", f"{each.file}:1") for number, each in enumerate(files_, 1)]
+    start = replace(run_started(*nodes), plan_text=files_)
+    ends = [
+        event
+        for number in (1, 2)
+        for event in (Opened(Where(str(number)), 0.1), Closed(Where(str(number)), 0.2, 0.1, "pass"))
+    ]
+    root = page(build_record([start, *ends, RunEnded(1.0, "pass", 0, 0)]))
+    assert dead_links(root) == set()
+    assert len({*root.xpath("//section[h2='Readings']//a/@href")}) == 2
 
 
 def test_the_time_line_has_every_step_that_ran_with_its_attempts() -> None:
@@ -197,7 +218,6 @@ def test_of_many_the_failed_ones_are_shown_and_the_others_counted() -> None:
     assert bounds.most_telling([*range(10)], 4, lambda each: each in (7, 9)) == [0, 1, 7, 9]
     assert bounds.most_telling([*range(3)], 4, lambda each: False) == [0, 1, 2]
     assert bounds.left_out(1, "step", "x") == "1 step is left out here: x"
-    assert source.anchor("a/plan.yaml:12") == "line-a-plan-yaml-12"
 
 
 @pytest.mark.slow
