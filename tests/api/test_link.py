@@ -41,6 +41,22 @@ def test_values_come_with_their_unit_and_limits_raise() -> None:
     assert left.record.steps[2].planned.place.startswith("tests/api/test_link.py:")
 
 
+def test_a_guard_band_in_python() -> None:
+    async def test(radio: OpenedRadio) -> None:
+        unit = await radio.find("unit 1")
+        async with unit.connect() as link:
+            guard = {"rule": "ISO 14253-1", "expanded": Quantity(1, "%"), "k": 2}
+            await link.read("battery level", expect={"value": {"max": "98 %", "guard": guard}})
+            guard["expanded"] = Quantity(2, "%")
+            with pytest.raises(
+                LimitFailed, match="97 % is not shown to conform: above the acceptance limit 96 % by 1 %"
+            ):
+                await link.read("battery level", expect={"value": {"max": "98 %", "guard": guard}})
+
+    left = python(test, UNIT)
+    assert (left.error, left.verdicts[-2:]) == (None, ["fail", "pass"])
+
+
 def test_what_is_tolerated_decides_nothing() -> None:
     async def test(radio: OpenedRadio) -> None:
         async with (await radio.find("unit 1")).connect() as link:

@@ -130,6 +130,17 @@ def test_rows_and_remarks(tmp_path_factory: pytest.TempPathFactory) -> None:
     assert data_of(step)["expect"] == {"services": {"contains": ["battery"]}, "table": table}
 
 
+def test_a_guard_band(tmp_path_factory: pytest.TempPathFactory) -> None:
+    guard = {"rule": "JCGM 106", "expanded": Bare("0.2 K"), "k": Bare("2"), "risk": Bare("5 %")}
+    read = StepText("read", "temperature")
+    read.hold("value", {"max": Bare("8 °C"), "guard": guard})
+    made = PlanText("p", Selection(name="unit"), {}, [StepText("scan"), StepText("connect"), read])
+    step = written_and_loaded(made, tmp_path_factory).steps[2]
+    assert step.step is not None
+    bound = step.step.limits["value"].bind("number", "°C")
+    assert (bound.high, bound.stated_high) == (7.8355, 8)
+
+
 def test_steps_within_steps(tmp_path_factory: pytest.TempPathFactory) -> None:
     look = StepText("read", "own", {"name": "look"}, ["as often as it takes"])
     look.hold("value", {"equals": "${x}"}, "on all units")
