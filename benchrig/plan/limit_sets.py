@@ -20,7 +20,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 import msgspec
 
@@ -230,18 +230,24 @@ def _fitting_keys(theirs: MappingNode, limit: MappingNode, reading: str, problem
 # --- into the steps
 
 
-def overridden(node: MappingNode, limits: Mapping[str, Node], variants: Variants) -> MappingNode:
+def inserted_under(
+    node: MappingNode, limits: Mapping[str, Node], variants: Variants, row: Mapping[str, Node] | None = None
+) -> MappingNode:
+    """The step with the structures of the chosen rows, or of `row`, in their places, and these limits in place of its own."""
+    inserted = cast("MappingNode", variants.inserted(node, row))
+    return cast("MappingNode", variants.inserted(overridden(inserted, limits), row)) if limits else inserted
+
+
+def overridden(node: MappingNode, limits: Mapping[str, Node]) -> MappingNode:
     """The step with these limits in place of its own."""
     key, expected = node.entries.get("expect", (None, None))
-    if expected is not None and not isinstance(expected, MappingNode):
-        expected = variants.inserted(expected)
     if key is None or not isinstance(expected, MappingNode):
         return node
     entries = dict(expected.entries)
     for reading, limit in limits.items():
         if reading in entries:
             own, theirs = entries[reading]
-            entries[reading] = (own, _merged(variants.inserted(theirs), limit))
+            entries[reading] = (own, _merged(theirs, limit))
     return MappingNode({**node.entries, "expect": (key, MappingNode(entries, expected.place))}, node.place)
 
 

@@ -15,7 +15,7 @@ from benchrig.plan.files import PlanFiles
 from benchrig.plan.given import GivenValues
 from benchrig.plan.including import Includes
 from benchrig.plan.inner import InnerReadings, readings_of
-from benchrig.plan.limit_sets import Overrides, overridden
+from benchrig.plan.limit_sets import Overrides, inserted_under, overridden
 from benchrig.plan.step_kinds import brought_kind, origin, verbs
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import Part, StepPlan, leaves
@@ -34,6 +34,7 @@ from benchrig.steps.composite import Composite
 MAX_STEPS = 100_000
 MAX_NESTED = 12
 _NO_NAMES = Names()
+_NO_LIMITS: Mapping[str, Node] = {}
 
 
 @dataclass(frozen=True)
@@ -148,8 +149,7 @@ class StepLists:
 
     def _step(self, node: MappingNode, kind: type[Step], into: _List) -> StepPlan:
         parts: tuple[Part, ...] = ()
-        if (limits := self.overrides.get(into.next_id)) is not None:
-            node = overridden(node, limits, self.variants)
+        limits = self.overrides.get(into.next_id, _NO_LIMITS)
         device = self._device(node, into.device)
         if issubclass(kind, Composite):
             node, parts = self._parts(node, kind, replace(into, device=device))
@@ -159,10 +159,12 @@ class StepLists:
             "parts": parts, "device": device, "names": self.names.get(device, _NO_NAMES),
         }  # fmt: skip
         before, written, name = self.problems.mistakes, node, _written_name(node, kind, into.prefix)
-        marked = is_marked(node)  # most are not
+        marked = is_marked(node) or any(map(is_marked, limits.values()))  # most are not
         if marked:
-            written = self._tried(StepPlan(name=kind.verb, node=node, step=None, **about), into)
+            written = self._tried(StepPlan(name=kind.verb, node=node, step=None, **about), into, limits)
             node = cast("MappingNode", substitute(written, self.given.open, self._room, partly=True))
+        elif limits:
+            node = written = overridden(node, limits)
         model = Reader(self.problems, {"reading": kind.usual}).read(node, kind)
         if model is BAD or self.problems.mistakes > before:
             return StepPlan(name=kind.verb, node=node, step=None, **about)
@@ -174,13 +176,13 @@ class StepLists:
         self._check(step, node, model, late=waits)
         return step
 
-    def _tried(self, step: StepPlan, into: _List) -> MappingNode:
+    def _tried(self, step: StepPlan, into: _List, limits: Mapping[str, Node]) -> MappingNode:
         """The node of a step with references: those to structures inserted, all values tried that it may be given."""
-        used = {name for name, _ in references(step.node)}
+        used = {name for part in (step.node, *limits.values()) for name, _ in references(part)}
         self.used |= used
-        self.trials.rows(step, used)
-        self.trials.listed(step, {name: into.listed[name] for name in used & into.listed.keys()})
-        inserted = cast("MappingNode", self.variants.inserted(step.node))
+        self.trials.rows(step, used, limits)
+        self.trials.listed(step, {name: into.listed[name] for name in used & into.listed.keys()}, limits)
+        inserted = inserted_under(step.node, limits, self.variants)
         self.trials.secrets(replace(step, node=inserted))
         return inserted
 

@@ -11,6 +11,7 @@ from typing import Any, cast
 from benchrig.plan.checks import check_files, check_readings
 from benchrig.plan.given import GivenValues
 from benchrig.plan.inner import readings_of
+from benchrig.plan.limit_sets import inserted_under
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
@@ -18,7 +19,7 @@ from benchrig.source.problem import Place, Problem, Problems
 from benchrig.source.references import as_text, references
 from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping as MappingNode
-from benchrig.source.yaml import Scalar
+from benchrig.source.yaml import Node, Scalar
 
 # Of the values of a list so many are tried in each step.
 _MOST = 100
@@ -36,16 +37,16 @@ class Trials:
     folder: Path
     _found: dict[tuple[Place, str], tuple[str, str]] = field(default_factory=dict)
 
-    def rows(self, step: StepPlan, used: set[str]) -> None:
-        """See whether the rows that this run does not take would fit, too."""
+    def rows(self, step: StepPlan, used: set[str], limits: Mapping[str, Node]) -> None:
+        """See whether the rows that this run does not take would fit, too, with the `limits` of a set in their places."""
         for row, values in self.variants.others(used):
-            tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node, values)))
+            tried = replace(step, node=inserted_under(step.node, limits, self.variants, values))
             scalars = {name: part.value for name, part in values.items() if isinstance(part, Scalar)}
             self._try_one(tried, scalars, row)
 
-    def listed(self, step: StepPlan, listed: Mapping[str, Sequence[Any]]) -> None:
+    def listed(self, step: StepPlan, listed: Mapping[str, Sequence[Any]], limits: Mapping[str, Node]) -> None:
         """See whether the values fit that a step around it lists."""
-        tried = replace(step, node=cast("MappingNode", self.variants.inserted(step.node)))
+        tried = replace(step, node=inserted_under(step.node, limits, self.variants))
         for name, value in ((name, value) for name, values in listed.items() for value in values[:_MOST]):
             self._try_one(tried, {name: value}, f"{name}: {as_text(value)}")
 

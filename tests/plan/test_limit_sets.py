@@ -99,6 +99,14 @@ def test_the_limit_of_a_variant_is_overridden_in_the_row_that_counts() -> None:
     assert limit_of(under(limits, {}), "read temperature") == "min 2 °C and max 24 °C"
 
 
+def test_every_row_has_to_fit_to_what_is_overridden() -> None:
+    limits = "  read temperature:\n    value: {min: 27 °C}\n"
+    for given, others in (({"market": "us"}, "market: de"), (None, "market: de")):
+        [(_, message, _)] = problems_of(limits, given)
+        assert message.startswith("min 27 °C is above max 25 °C, so nothing could pass")
+        assert given is None or message.endswith(f"({others})")
+
+
 def test_a_step_is_called_as_it_is_written_and_a_limit_takes_values_of_the_plan() -> None:
     limits = "  'read ${what}':\n    value: {min: 60 %}\n  read temperature:\n    elapsed: {max: 2 s}\n"
     assert limit_of(under(limits, {}), "read battery level") == "min 60 %"
