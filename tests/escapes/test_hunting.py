@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from benchrig.escapes import workers
+from benchrig import workers
 from benchrig.escapes.hunting import Hunt, Hunting, NotSound
 from benchrig.escapes.launch import sound_scene
 from benchrig.escapes.results import About, Came, Catch, Hunted, Result, from_json, is_wrong, order, to_json
