@@ -84,7 +84,7 @@ def _show(history: History, values: Values, count: int, *, as_json: bool, as_csv
         print_json({
             "history": history.place.shown, "filters": values.filters.described, "simulated": values.simulated,
             "plan": channel.plan, "reading": channel.label, "measure": channel.measure, "count": len(values),
-            "not_numbers": values.not_numbers, "apart": values.apart, "values": rows,
+            "not_numbers": values.not_numbers, "some_rounds": values.some_rounds, "apart": values.apart, "values": rows,
         })  # fmt: skip
         return
     from benchrig.cli.history_text import HistoryPage, print_csv
@@ -125,5 +125,8 @@ def _said(values: Values, count: int) -> Iterator[str]:
     yield f"the last {count} of {told}" if count < len(values) else told
     if values.not_numbers:
         yield f"{counted(values.not_numbers, 'reading')} left out: not a number; a stream of samples has --of"
+    if values.some_rounds:
+        runs = counted(values.some_rounds, "run")
+        yield f"{runs} with only some rounds of a repetition on record, all failed ones among them: no sample of all rounds"
     if values.apart:
         yield f"{counted(values.apart, 'run')} left out: partial, or of a gauge study"

@@ -27,11 +27,13 @@ class Selection:
     def __init__(self, history: History, connection: Connection, filters: Filters) -> None:
         self._history, self._filters = history, filters
         self._texts: dict[str, Texts] = {}
-        question = select(runs.c.run, runs.c.started, WHOLE).where(condition(filters))
-        rows = np.array(raw_rows(connection, question), np.int64).reshape(-1, 3)
+        question = select(runs.c.run, runs.c.started, WHOLE, runs.c.rounds_left > 0).where(condition(filters))
+        rows = np.array(raw_rows(connection, question), np.int64).reshape(-1, 4)
         whole = rows[rows[:, 2] == 1]
         self.apart = len(rows) - len(whole)  # runs that fit and are not whole
-        self.run, self.started = _ordered(connection, whole[:, 0], whole[:, 1], filters)
+        order = _order(connection, whole[:, 0], whole[:, 1], filters)
+        self.run, self.started = whole[order, 0], whole[order, 1]
+        self.lacks_rounds = whole[order, 3] == 1  # runs with rounds of a repetition that are not on record one by one
 
     def __len__(self) -> int:
         return len(self.run)
@@ -44,12 +46,12 @@ class Selection:
         return self._texts[name]
 
 
-def _ordered(connection: Connection, run: Numbers, started: Numbers, filters: Filters) -> tuple[Numbers, Numbers]:
+def _order(connection: Connection, run: Numbers, started: Numbers, filters: Filters) -> NDArray[np.intp]:
     """By the id only where it decides. The order of text is not left to the database: each has its own."""
     order = np.argsort(started, kind="stable")
     if (np.diff(started[order]) == 0).any():
         order = np.lexsort((_texts(connection, "run_id", run, filters).astype(str), started))
-    return run[order], started[order]
+    return order
 
 
 def _texts(connection: Connection, name: str, run: Numbers, filters: Filters) -> Texts:

@@ -41,6 +41,9 @@ class Values:
     stated_high: Floats
     passed: NDArray[np.bool_]
     not_numbers: int  # readings that are text or a stream of many samples, and are not among these
+    some_rounds: (
+        int  # runs that took it again and again, and have only some rounds on record: the failed ones are among these
+    )
     apart: int  # runs that fit but are partial, or belong to a gauge study: these have no part in it
     _selected: Selection = field(repr=False)
     _place: Places = field(repr=False)  # of the run of each value among the selected ones
@@ -113,7 +116,7 @@ def _values(connection: Connection, channel: Channel, filters: Filters, selected
     low, high, stated_low, stated_high = _limits(connection, rows["bound"])
     return Values(
         channel, filters, rows["value"].copy(), started, low, high, stated_low, stated_high, rows["passed"].copy(),
-        int((~told).sum()), selected.apart, selected, place,
+        int((~told).sum()), _with_some_rounds(place, selected), selected.apart, selected, place,
     )  # fmt: skip
 
 
@@ -138,6 +141,12 @@ def _placed(rows: NDArray[np.void], numbers: Numbers) -> tuple[NDArray[np.void],
     rows, place = rows[kept], place[kept]
     order = np.argsort(place, kind="stable")
     return rows[order], place[order]
+
+
+def _with_some_rounds(place: Places, selected: Selection) -> int:
+    """The runs with several values, of which more rounds were carried out than are on record."""
+    again = np.bincount(place, minlength=len(selected)) > 1
+    return int((again & selected.lacks_rounds).sum())
 
 
 def _limits(connection: Connection, which: NDArray[np.int64]) -> Iterator[Floats]:

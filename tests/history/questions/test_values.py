@@ -107,3 +107,13 @@ def test_the_same_numbers_when_more_runs_are_added(tmp_path: Path) -> None:
         assert one.value.tobytes() == other.value.tobytes()
         assert one.run.tolist() == other.run.tolist()
         assert [each.label for each in channels_of(grown, Filters())] == [VOLTAGE]
+
+
+def test_rounds_that_are_not_on_record_are_told(tmp_path: Path) -> None:
+    """What a long repetition keeps one by one is no sample of its rounds; a reading outside it is whole."""
+    runs = [entry(1, readings={VOLTAGE: 1}), entry(2, readings={VOLTAGE: 2, "other.value": 1}, rounds_left=900)]
+    again = [entry(3, readings={VOLTAGE: 3}, rounds_left=900)]
+    again[0].readings.append(again[0].readings[0])
+    with history_of(tmp_path, [*runs, *again]) as history:
+        told = {each.channel.label: (len(each), each.some_rounds) for each in all_values(history, Filters())}
+        assert told == {VOLTAGE: (4, 1), "other.value": (1, 0)}
