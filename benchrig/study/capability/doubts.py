@@ -48,8 +48,17 @@ def _few(numbers: NDArray[np.float64]) -> Iterator[Doubt]:
 def repeated(units: Sequence[str]) -> Iterator[Doubt]:
     """Of values of these units, '' where a unit is not known: values of one unit are no sample of the process."""
     known = [unit for unit in units if unit]
-    if (distinct := len(set(known))) < len(known):
+    distinct = len(set(known))
+    if distinct == 1 and len(known) > 1:
+        yield Doubt(
+            "repeated units",
+            f"all {len(known)} values are of one unit: this is the spread of the station, not of the process",
+        )
+    elif distinct < len(known):
         says = f"found {len(known)} values of {distinct} units: the intervals hold for one value of each unit"
+        yield Doubt("repeated units", says)
+    if unknown := len(units) - len(known):
+        says = f"the unit of {unknown} of {len(units)} values is unknown: repeats of one unit are not seen"
         yield Doubt("repeated units", says)
 
 

@@ -12,7 +12,7 @@ from scipy.stats import kruskal, lognorm, spearmanr, weibull_min  # type: ignore
 
 from benchrig.study.capability.capability import capability
 from benchrig.study.capability.differences import kruskal_wallis
-from benchrig.study.capability.doubts import doubts, spearman, von_neumann
+from benchrig.study.capability.doubts import doubts, repeated, spearman, von_neumann
 from benchrig.study.capability.indices import one_sided
 from benchrig.study.capability.normality import anderson_darling
 from benchrig.study.capability.percentiles import PARTS, by_percentiles, percentile, ratio, sides, worst
@@ -203,6 +203,16 @@ def test_each_doubt_speaks_of_what_is_wrong_alone() -> None:
     assert "too coarse" in about(np.round(sound / 2) * 2)
     assert "too coarse" in about(np.round(sound * 0.2) / 0.2)
     assert about(np.round(sound, 1) + 1e-13 * chance.normal(size=300)) == []  # what floats leave is no fine resolution
+
+
+def test_units_that_were_measured_again() -> None:
+    def says(*units: str) -> list[str]:
+        return [each.says.partition(":")[0] for each in repeated(units)]
+
+    assert says("A", "B", "C") == says("A") == []
+    assert says("A", "B", "A") == ["found 3 values of 2 units"]
+    assert says("A", "A") == ["all 2 values are of one unit"]
+    assert says("A", "", "") == ["the unit of 2 of 3 values is unknown"]
 
 
 def test_doubts_are_raised_as_often_as_they_say() -> None:
