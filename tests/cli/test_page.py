@@ -8,6 +8,7 @@ import pytest
 
 from benchrig.pages.whole_set import BEGINS
 from tests.cli.calling import call
+from tests.history.folders import end_of_line, write
 from tests.history.questions.kit import entry
 from tests.pages.kit import a_line, line, undrawn
 
@@ -45,3 +46,18 @@ def test_what_has_no_page_leaves_the_earlier_one(file: Path) -> None:
     for words in ("--verdict", "fail"), ("--plan", "unknown"), ("--simulated",), ("--unit", "Z"):
         assert call("page", "--history", file, *words, "-o", out).exit_code == 4
         assert out.read_bytes() == BEGINS
+
+
+def test_of_one_run(tmp_path: Path) -> None:
+    """From its record alone; another file than an earlier page of a run stays."""
+    run = write(tmp_path / "run", end_of_line(1, values=(5.0, 9.0)))
+    assert call("page", run).stdout == f"page: {run / 'report.html'}\n"
+    made = (run / "report.html").read_bytes()
+    assert b"<h1" in made
+    out = tmp_path / "x.html"
+    assert call("page", run / "record.jsonl", "-o", out).exit_code == 0
+    assert out.read_bytes() == made
+    out.write_bytes(BEGINS)
+    assert call("page", run, "-o", out).exit_code == 4
+    assert call("page", run, "--simulated").exit_code == 4
+    assert call("page", tmp_path).exit_code == 4
