@@ -6,6 +6,7 @@ import pytest
 
 from benchrig.record.aggregate import build_record
 from benchrig.record.rounds import chains_of, thinned
+from benchrig.testing import run_plan
 from tests.rejudge.kit import LEVEL, TEMPERATURE, UNIT, again, why
 from tests.run.kit import device_text, plan_text, run
 
@@ -90,6 +91,38 @@ def test_samples_that_were_kept_decide_it(limit, verdict):
     found = again(run(plan, UNIT).record, other)
     assert found.ended.verdict == run(other, UNIT).ended.verdict == verdict
     assert found.ended.message == run(other, UNIT).ended.message
+
+
+# --- limit sets and guard bands
+
+SET = """\
+limit_set: Pharma
+plan: a plan
+version: 1
+owner: Quality
+reason: A certificate asks for more.
+limits: {read battery level: {value: {min: 45 %}}}
+"""
+
+
+def test_runs_under_a_limit_set_come_to_the_same_under_it_and_to_another_end_under_another(tmp_path):
+    (tmp_path / "set.yaml").write_text(SET, encoding="utf-8")
+    plan = plan_text(READ)
+    ran = run_plan(plan, UNIT, limits=tmp_path / "set.yaml")
+    found = again(ran.record, plan, SET)
+    assert (found.as_run, found.altered, found.ended) == (True, [], ran.ended)
+    tight = again(ran.record, plan, SET.replace("45 %", "60 %"))
+    assert (tight.as_run, tight.ended.message) == (False, "50 % is below the minimum 60 % by 10 %")
+    assert again(ran.record, plan).as_run is False
+
+
+def test_a_guard_band_draws_the_limit_in():
+    plan = plan_text(READ)
+    guarded = plan.replace("min: 40 %", "min: 49.5 %, guard: {rule: ISO 14253-1, expanded: 1 %, k: 2}")
+    found, ran = again(run(plan, UNIT).record, guarded), run(guarded, UNIT)
+    assert (found.ended.verdict, found.ended.message) == (ran.ended.verdict, ran.ended.message)
+    assert found.ended.verdict == "fail"
+    assert again(ran.record, guarded).altered == []
 
 
 # --- what the run has not taken

@@ -11,7 +11,11 @@ from benchrig.plan.loader import load_plan
 from benchrig.record.model import Record
 from benchrig.testing import faults_of, run_plan
 from tests.rejudge.kit import again
-from tests.run.kit import DEVICES, PLANS, SHIPPED, run
+from tests.run.faults import FAULTS
+from tests.run.kit import DEVICES, PLANS, SHIPPED, Ran, pieces, run
+from tests.run.random_trees import tree_of
+from tests.run.test_causes import ROWS
+from tests.run.test_random_trees import ran as run_of_tree
 
 AIRS = ("kind", "rough")
 
@@ -73,6 +77,30 @@ def test_sound_units_of_every_plan(name: str, piece: int) -> None:
 @pytest.mark.parametrize("name", SHIPPED)
 def test_faulty_units_of_every_plan(name: str, piece: int) -> None:
     faulty(name, 50, piece)
+
+
+def same(ran: Ran, plan: str) -> None:
+    found = again(ran.record, plan)
+    assert (found.altered, found.unknown, found.ended) == ([], [], ran.ended)
+
+
+@pytest.mark.parametrize("piece", pieces(30, 3))
+def test_any_nesting_with_failures_and_interruptions(piece: int) -> None:
+    for seed in range(20 * piece, 20 * piece + (20 if piece != 3 else 8)):
+        tree = tree_of(seed)
+        same(run_of_tree(tree), tree.plan)
+
+
+# Mistakes of a plan that are known before a run, and what needs files beside it.
+RUN = [name for name in FAULTS if ROWS[name]["cause"].strip("`") in ("limit", "device", "link", "station", "operator")]
+
+
+@pytest.mark.parametrize("part", pieces(8, 2))
+def test_every_cause_of_the_reference(part: int) -> None:
+    for name in RUN[part::8]:
+        fault = FAULTS[name]()
+        if not fault.files:
+            same(run(fault.plan, *fault.devices, **fault.more), fault.plan)
 
 
 @pytest.mark.parametrize("name", ["returned_unit", "returned_box"])
