@@ -79,3 +79,18 @@ def test_a_simulated_run_loads_no_other_radio_and_nothing_to_propose_or_to_type(
     )
     assert (code, "bumble" in modules) == (0, True)
     assert modules & {"scipy", "numpy", "prompt_toolkit", "dbus_fast", "usb", "usb1", "serial"} == set()
+
+
+@pytest.mark.slow
+def test_a_gauge_study_loads_no_statistics_before_its_result(tmp_path: Path) -> None:
+    """A station that measures for minutes has no use for them."""
+    device = "virtual:testplans/devices/logger.yaml"
+    heavy = {"numpy", "scipy", "matplotlib", "sqlalchemy", "alembic", "psycopg"}
+    study = str(tmp_path / "study")
+    for words in (
+        ["begin", study, "testplans/smoke.yaml", "--units", "VFL3-000001", "--repeats", "2"],
+        ["run", study, "--radio", device],
+        ["status", study],
+    ):
+        code, modules = started("gauge", *words)
+        assert (code or 0, modules & heavy) == (0, set()), words

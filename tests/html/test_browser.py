@@ -61,7 +61,29 @@ def _run() -> bytes:
     return html_page(evil_run(EVIL))
 
 
-PAGES: dict[str, Callable[[], bytes]] = {"run": _run, "escapes": _escapes, "set": _set, "unit": _unit}
+def _studies() -> bytes:
+    """A set whose runs are those of a gauge study."""
+    from benchrig.gauge.design import Design, write_design
+    from benchrig.history.adding import add_record
+    from benchrig.history.opening import open_history
+    from benchrig.history.questions.filters import Filters
+    from benchrig.pages.whole_set import page_of_set
+    from benchrig.record.journal import read_record
+    from tests.gauge.kit import READING, forged
+    from tests.pages.kit import ON
+
+    design = Design(EVIL, EVIL, "hash", [READING], [EVIL[:90], "$x_1$ \u202eb"], [EVIL[-90:], "Ben"], 2)
+    with TemporaryDirectory() as name, open_history(f"{name}/history.sqlite", make=True) as history:
+        write_design(Path(name) / "study", design)
+        values = ((cell, 20.0 + number % 3) for number, cell in enumerate(design.order))
+        for run in forged(Path(name) / "study", design, values):
+            add_record(history, read_record(run), run)
+        return page_of_set(history, Filters(), Path(name) / "page.html", ON)
+
+
+PAGES: dict[str, Callable[[], bytes]] = {
+    "run": _run, "escapes": _escapes, "set": _set, "studies": _studies, "unit": _unit,
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
