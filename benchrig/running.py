@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from benchrig.console.choice import ConsoleChoice
+from benchrig.errors import UsageError
 from benchrig.launch import Finished, RunOptions, prepared
 from benchrig.loop import Factory
 from benchrig.plan.given_words import of_station
@@ -20,6 +21,7 @@ from benchrig.run.head import known_limits, texts_of
 from benchrig.run.station import Station, check_radio_files, load_station
 from benchrig.steps.bench import Operator
 from benchrig.tasks import Tasks, undisturbed
+from benchrig.values.kept import MOST_KEPT
 
 
 async def run_plan(
@@ -38,6 +40,7 @@ async def run_plan(
     console: str | None = None,
     capture: str | Path | None = None,
     limits: str | Path | None = None,
+    keep_samples: int = 0,
     acknowledged: bool = False,
     operator: Operator | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -75,6 +78,7 @@ async def run_plan(
         acknowledged=acknowledged,
         device=(device,) if isinstance(device, str) else tuple(device),
         may_lack=known_limits(plan, may_lack),
+        keep_samples=_kept(keep_samples),
         console=ConsoleChoice.parse(console) if console is not None else None,
     )
     with prepared(options, operator or Answers(), [watch]) as run:
@@ -97,6 +101,13 @@ def _radio(words: str | None, station: Station, file: str | Path | None, air: st
     if file is not None and not words:
         check_radio_files(choice, Path(file))
     return choice
+
+
+def _kept(most: int) -> int:
+    """How many samples of a stream are to be kept. UsageError for what cannot be."""
+    if not 0 <= most <= MOST_KEPT:
+        raise UsageError(f"keep_samples: expected a number of samples, 0 to {MOST_KEPT}, found {most}")
+    return most
 
 
 def _reported(finished: Finished) -> Record:

@@ -326,6 +326,7 @@ def run_plan(
     console: str | None = None,
     capture: str | Path | None = None,
     limits: str | Path | None = None,
+    keep_samples: int = 0,
     acknowledged: bool = False,
     operator: Operator | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -338,8 +339,8 @@ def run_plan(
         return thread.call(
             lambda: running.run_plan(
                 path, radio=radio, given=given, station=station, results=results, device=device, only=only, from_=from_,
-                may_lack=may_lack, seed=seed, air=air, console=console, capture=capture, limits=limits, acknowledged=acknowledged,
-                operator=operator, watch=watch,
+                may_lack=may_lack, seed=seed, air=air, console=console, capture=capture, limits=limits,
+                keep_samples=keep_samples, acknowledged=acknowledged, operator=operator, watch=watch,
             )
         )  # fmt: skip
 

@@ -7,10 +7,11 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from benchrig.errors import PlanError
+from benchrig.errors import PlanError, UsageError
 from benchrig.plan.loader import load_plan
 from benchrig.record.events import Kept, Reading
 from benchrig.record.journal import read_record
+from benchrig.sync import run_plan
 from tests.cli.kit import here
 from tests.run.kit import device_text, plan_text, run
 from tests.run.test_stream_steps import NAMES, device
@@ -83,6 +84,18 @@ def test_values_over_rounds() -> None:
     reading = ran.record.reading("soak", "notify stream.count")
     assert reading.kept is not None
     assert (len(reading.kept.values), reading.kept.left_out) == (6, 0)
+
+
+def test_from_python_too(tmp_path: Path) -> None:
+    (tmp_path / "unit.yaml").write_text(device(), encoding="utf-8")
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(plan_text("  - notify: stream\n    for: 1 s\n" + COUNT, attributes=NAMES), encoding="utf-8")
+    radio = f"virtual:{tmp_path / 'unit.yaml'}"
+    found = run_plan(plan, radio=radio, keep_samples=5).reading("notify stream", "value.number").kept
+    assert found is not None
+    assert len(found.values) <= 5
+    with pytest.raises(UsageError, match="0 to 10000, found -1"):
+        run_plan(plan, radio=radio, keep_samples=-1)
 
 
 def test_secret_samples_are_never_kept() -> None:
