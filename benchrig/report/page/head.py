@@ -23,6 +23,9 @@ _TO_DO = {
 }
 _CUT_OFF = "Test again: the record has no verdict."
 _NOTHING = "Nothing: all limits held."
+_TOLERATED = "Nothing: the unit passed. What failed in it is tolerated by a limit, see below."
+_LACKS = "Decide whether the unit may pass without the limits that were not judged."
+_NOT_ALL = "Correct the plan or the station and test again: not all that the plan asks was judged."
 _SIMULATED_FAILED = "Compare the simulated unit with the plan: no real unit was tested."
 _NONE_OF_A_UNIT = "Test the real unit: this verdict is about a simulated one."
 _PART_ONLY = "Run the whole plan before you decide on the unit: this was a part of it."
@@ -58,19 +61,28 @@ def _decided(record: Record) -> Iterator[ET.Element]:
 
 def to_do(record: Record) -> str:
     """The advice of the record where it has one, else what its cause means."""
-    told = whole.advice(record) or _usual(record)
     if record.ended is not None and record.ended.verdict == "pass":
-        told = _NONE_OF_A_UNIT if record.run.simulated else _PART_ONLY if record.run.left_out else told
-    elif record.run.simulated and told == _usual(record) and record.cause in ("limit", "device", "link"):
-        told = _SIMULATED_FAILED
-    return told
+        return _after_pass(record)
+    told = whole.advice(record)
+    of_unit = record.cause in ("limit", "device", "link")
+    return told or (_SIMULATED_FAILED if record.run.simulated and of_unit else _usual(record))
+
+
+def _after_pass(record: Record) -> str:
+    if explain.outcome(record) != "pass":
+        return whole.advice(record) or _NOT_ALL
+    if record.run.simulated:
+        return _NONE_OF_A_UNIT
+    if record.run.left_out:
+        return _PART_ONLY
+    if whole.marks(record):
+        return _LACKS
+    return _TOLERATED if next(whole.tolerated(record), "") else _NOTHING
 
 
 def _usual(record: Record) -> str:
     if record.ended is None:
         return _CUT_OFF
-    if record.ended.verdict == "pass":
-        return _NOTHING
     return _TO_DO.get(str(record.ended.cause), _TO_DO["internal"])
 
 

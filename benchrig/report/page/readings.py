@@ -130,8 +130,18 @@ def _against(line: Line) -> Iterator[Child]:
     drawn = bar(line.numbers, judgement, says) if line.numbers is not None else None
     if drawn is not None:
         yield drawn
-    if drawn is None or judgement.guard:
-        yield f"{limit} ({plain(judgement.guard, _CELL)})" if judgement.guard else limit
+    if drawn is None or judgement.guard or judgement.confidence is not None:
+        yield limit + _shown_with(judgement)
+
+
+def _shown_with(judgement: Judgement) -> str:
+    """What a bar does not tell: a guard band, and what rounds have shown."""
+    told = [plain(judgement.guard, _CELL)] if judgement.guard else []
+    if judgement.confidence is not None:
+        edges = {"at least": judgement.at_least, "at most": judgement.at_most}
+        told.append(f"with {value_text(judgement.confidence)} % confidence")
+        told += [f"{word} {value_text(edge)}" for word, edge in edges.items() if edge is not None]
+    return f" ({', '.join(told)})" if told else ""
 
 
 def _style(verdict: str) -> str:

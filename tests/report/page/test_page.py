@@ -20,6 +20,7 @@ from benchrig.record.events import (
     Fixture,
     Kept,
     Noted,
+    NotJudged,
     Opened,
     PlannedNode,
     PlanSource,
@@ -95,6 +96,47 @@ def test_a_pass_that_is_not_of_a_unit_as_a_whole_is_not_green(changes: dict[str,
     assert root.xpath("//title")[0].text.startswith(f"{words}: ")
     assert [each.split()[0] for each in texts(root, "//*[@class='notice']")] == words.split(", ")[1:]
     assert texts(root, "//*[@class='todo']") == [todo]
+
+
+@pytest.mark.parametrize("air", ["kind", "rough"])
+def test_a_sound_unit_and_its_faulty_twin(air: str) -> None:
+    """Who is to blame and what to do about it, in whatever air."""
+    sound = run(plan_text(READ), device_text(BATTERY.replace("50 %", "90 %")), air=air)
+    faulty = run(plan_text(READ), device_text(BATTERY), air=air)
+    mute = run(
+        plan_text(READ), device_text(BATTERY.replace("value: 50 %", "value: 90 %, on_read: {att_error: 0x0E}")), air=air
+    )
+    heads = [
+        (texts(root, "//h1/span"), texts(root, "//*[@class='decided']"))
+        for root in map(page, (r.record for r in (sound, faulty, mute)))
+    ]
+    assert heads[0] == (["PASS, SIMULATED"], [])
+    assert heads[1][0] == heads[2][0] == ["FAIL, SIMULATED"]
+    assert heads[1][1] == ["step 3 read battery level: fail (limit): 50 % is below the minimum 80 % by 30 %"]
+    assert heads[2][1][0].startswith("step 3 read battery level: fail (device): ")
+
+
+def test_what_a_pass_lacks_is_something_to_do() -> None:
+    lacks = NotJudged(Where("1"), 0.4, "rssi", "no radio tells it", unmeasured=True, allowed=True)
+    events = [
+        run_started(PlannedNode("1", "scan", "scan", "")),
+        Opened(Where("1"), 0.1),
+        lacks,
+        Closed(Where("1"), 0.5, 0.4, "pass"),
+    ]
+    record = build_record([*events, RunEnded(1.0, "pass", 0, 1, planned=2, not_judged=1, allowed=1)])
+    assert head.to_do(record) == "Decide whether the unit may pass without the limits that were not judged."
+    unproven = build_record([*events, RunEnded(1.0, "pass", 5, 0)])
+    assert texts(page(unproven), "//h1/span")[0].startswith("NOTHING JUDGED")
+    assert head.to_do(unproven).startswith("Correct the plan or the station")
+
+
+def test_a_bar_does_not_hide_what_rounds_have_not_shown() -> None:
+    judgement = Judgement(False, "max 5 with 95 %", "…", None, 5, confidence=95, at_most=5.5)
+    [row] = page(run_of(Reading(Where("1"), 0.4, "value.p95", 4, "s", judgement=judgement), verdict="fail")).xpath(
+        "//tr[th='value.p95']"
+    )
+    assert "with 95 % confidence, at most 5.5" in row.text_content()
 
 
 def test_each_limit_has_its_bar_and_a_text_beside_it() -> None:
