@@ -12,9 +12,13 @@ from pathlib import Path
 
 import pytest
 
+from tests.history.questions.kit import entry, history_of
+
 ROOT = Path(__file__).parents[2]
 GOOD = "testplans/end_of_line.yaml"
 RADIO = {"bleak", "bumble", "usb", "usb1", "dbus_fast", "serial"}
+# What histories and figures are made with.
+NUMBERS = {"sqlalchemy", "alembic", "psycopg", "numpy", "scipy", "matplotlib", "pyarrow", "pandas"}
 
 PROGRAM = """
 import json, sys
@@ -37,10 +41,19 @@ def started(*arguments: str) -> tuple[int | None, set[str]]:
     return code, set(modules)
 
 
-@pytest.mark.parametrize("words", [["--help"], ["--version"], ["run", "--help"], ["check", "--help"]])
+@pytest.mark.parametrize(
+    "words", [["--help"], ["--version"], ["run", "--help"], ["check", "--help"], ["yield", "--help"]]
+)
 def test_help_loads_nothing_heavy(words):
     _, modules = started(*words)
-    assert modules & (RADIO | {"rich", "msgspec", "yaml", "asyncio"}) == set()
+    assert modules & (RADIO | NUMBERS | {"rich", "msgspec", "yaml", "asyncio"}) == set()
+
+
+def test_a_question_to_a_history_loads_what_it_needs_alone(tmp_path):
+    history_of(tmp_path, [entry(1)]).close()
+    code, modules = started("history", "runs", "--history", str(tmp_path / "history.sqlite"))
+    assert (code, "sqlalchemy" in modules) == (None, True)
+    assert modules & (RADIO | NUMBERS) == {"sqlalchemy"}
 
 
 def test_python_m_benchrig_loads_nothing_heavy():
@@ -62,7 +75,7 @@ def test_python_m_benchrig_loads_nothing_heavy():
 )
 def test_check_loads_no_radio_and_no_screen(words):
     code, modules = started(*words)
-    assert (code, modules & (RADIO | {"rich"})) == (None, set())
+    assert (code, modules & (RADIO | NUMBERS | {"rich"})) == (None, set())
 
 
 def test_a_bad_plan_ends_with_4_before_any_radio_is_opened(tmp_path):

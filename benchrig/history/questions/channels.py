@@ -9,8 +9,7 @@ from sqlalchemy import ColumnElement, Connection, exists, select
 
 from benchrig.errors import UsageError
 from benchrig.history.opening import History
-from benchrig.history.questions.filters import Filters, check_words, condition
-from benchrig.history.questions.selection import WHOLE
+from benchrig.history.questions.filters import WHOLE, Filters, check_words, condition
 from benchrig.history.tables import channels, readings, runs
 from benchrig.source.problem import suggest
 from benchrig.text.escape import plain

@@ -17,8 +17,8 @@ from benchrig.errors import UsageError
 from benchrig.history.opening import History
 from benchrig.history.questions.channels import Channel, known_channels, missing
 from benchrig.history.questions.filters import Filters, check_words, condition
+from benchrig.history.questions.rows import raw_rows
 from benchrig.history.questions.runs import moment
-from benchrig.history.questions.selection import raw_rows
 from benchrig.history.tables import bounds, readings, runs
 from benchrig.text.escape import csv_cell
 

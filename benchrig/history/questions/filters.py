@@ -24,6 +24,8 @@ _COLUMNS = {
 _KNOWN = {"verdict": VERDICTS, "cause": CAUSES}
 _NAMES = {"plan_hash": "plan hash", "limits": "limit set"}
 _FEWEST_DIGITS = 6
+# Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study.
+WHOLE = and_(runs.c.left_out == 0, runs.c.study == "")
 
 
 class Filters(msgspec.Struct, frozen=True, omit_defaults=True):

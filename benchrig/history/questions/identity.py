@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from sqlalchemy import ColumnElement, Connection, false, select, true
 
+from benchrig.history.questions.rows import raw_rows
 from benchrig.history.questions.runs import RunRow
-from benchrig.history.questions.selection import raw_rows
 from benchrig.history.tables import devices, runs
 
 _AT_ONCE = 1000

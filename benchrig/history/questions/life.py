@@ -12,8 +12,8 @@ from benchrig.errors import UsageError
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.identity import at_address, serials_at
+from benchrig.history.questions.rows import raw_rows
 from benchrig.history.questions.runs import RunRow, rows_of
-from benchrig.history.questions.selection import raw_rows
 from benchrig.history.tables import bounds, channels, devices, readings, runs
 
 FoundBy: TypeAlias = Literal["serial number", "given serial number", "address", "address alone"]

@@ -12,7 +12,7 @@ from sqlalchemy import ColumnElement, Connection, select, true
 
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
-from benchrig.history.questions.selection import raw_rows
+from benchrig.history.questions.rows import raw_rows
 from benchrig.history.tables import runs
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, and_, select
+from sqlalchemy import Connection, select
 
 from benchrig.history.opening import History
-from benchrig.history.questions.filters import Filters, condition
+from benchrig.history.questions.filters import WHOLE, Filters, condition
+from benchrig.history.questions.rows import raw_rows
 from benchrig.history.tables import runs
 
 Numbers = NDArray[np.int64]
 Texts = NDArray[np.object_]
-
-# Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study.
-WHOLE = and_(runs.c.left_out == 0, runs.c.study == "")
 
 
 class Selection:
@@ -64,11 +61,3 @@ def as_texts(words: Sequence[str]) -> Texts:
     made = np.empty(len(words), object)
     made[:] = words
     return made
-
-
-def raw_rows(connection: Connection, question: Select[Any]) -> list[Any]:
-    """The rows as the driver has them: for many of them half of the time."""
-    result = connection.execute(question)
-    rows = [*result.cursor.fetchall()] if result.cursor is not None else []
-    result.close()
-    return rows

@@ -13,7 +13,8 @@ from sqlalchemy import Connection, select
 from benchrig.history.opening import History
 from benchrig.history.questions.channels import Channel, held, one_channel
 from benchrig.history.questions.filters import Filters, check_words
-from benchrig.history.questions.selection import Numbers, Selection, Texts, raw_rows
+from benchrig.history.questions.rows import raw_rows
+from benchrig.history.questions.selection import Numbers, Selection, Texts
 from benchrig.history.tables import bounds, readings
 
 Floats: TypeAlias = NDArray[np.float64]
