@@ -23,6 +23,8 @@ from benchrig.values.judging import Judgement
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # Characters of a text that is kept; the record has all of it.
 MOST = 1000
+# That a column of whole numbers can hold (32 bits).
+_LARGEST = 2**31 - 1
 
 Row = dict[str, Any]
 Channel = tuple[str, str, int, str, str]
@@ -60,7 +62,8 @@ def entry_of(record: Record, data: bytes, folder: str) -> Entry:
     here = platform.node()
     of_file = {"digest": hashlib.sha256(data).hexdigest(), "size": len(data), "folder": folder, "kept_on": here}
     known = unit["serial"] or unit["given_serial"] or unit["address"]
-    run = _head(record) | _end(record) | of_file | unit | {"unit": known}
+    told = {name: _kept(value) for name, value in (_head(record) | _end(record)).items()}
+    run = told | {"started": started_of(record.run.started)} | of_file | unit | {"unit": known}
     return Entry(run, devices, [*_steps(record)], [*_readings(record)])
 
 
@@ -72,8 +75,7 @@ def _head(record: Record) -> Row:
     study, limits, fixture = run.study, run.limit_set, run.fixture
     return {
         "run_id": run.run_id,
-        "started": started_of(run.started),
-        "plan": _bounded(run.plan),
+        "plan": run.plan,
         "revision": run.revision,
         "plan_hash": run.plan_hash,
         "limit_set": limits.name if limits else "",
@@ -134,8 +136,8 @@ def _devices(record: Record) -> Iterator[tuple[Any, ...]]:
     """One row a unit: one that took the place of another has a row of its own. There is always a first."""
     given = explain.given_serial(record)
     for n, seen in enumerate(_units(record) or [DeviceSeen(0.0)]):
-        names = (_bounded(seen.serial), given if n == 0 else "", _bounded(seen.address), seen.address_type)
-        yield (seen.device, *names, _bounded(seen.name), _bounded(seen.firmware), _bounded(seen.hardware))
+        names = (_bounded(seen.serial), given if n == 0 else "", _bounded(seen.address), _bounded(seen.address_type))
+        yield (_bounded(seen.device), *names, _bounded(seen.name), _bounded(seen.firmware), _bounded(seen.hardware))
 
 
 def _units(record: Record) -> list[DeviceSeen]:
@@ -156,6 +158,17 @@ def _bounded(text: str) -> str:
     return text[:MOST].replace("\0", "�")
 
 
+def _kept(value: Any) -> Any:
+    """What every database can hold: only a hand writes more into a record."""
+    if isinstance(value, str):
+        return _bounded(value)
+    return _counted(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _counted(number: int) -> int:
+    return max(-_LARGEST, min(number, _LARGEST))
+
+
 # --- steps
 
 
@@ -167,12 +180,12 @@ def step_name(node: PlannedNode) -> str:
 def _steps(record: Record) -> Iterator[tuple[Any, ...]]:
     for step in record.executions:
         node, ended = step.planned, step.ended
-        what = (step.where.node, _rounds(step.where), _bounded(step_name(node)), node.kind, node.device)
+        what = map(_bounded, (step.where.node, _rounds(step.where), step_name(node), node.kind, node.device))
         if ended is None:
             yield (*what, explain.state(step), "", "", 0, 0.0)
         else:
             message = _bounded(ended.message)
-            yield (*what, explain.state(step), ended.cause or "", message, ended.attempts, ended.elapsed)
+            yield (*what, explain.state(step), ended.cause or "", message, _counted(ended.attempts), ended.elapsed)
 
 
 def _rounds(where: Where) -> str:
@@ -189,7 +202,7 @@ def _readings(record: Record) -> Iterator[tuple[Channel, Bound, tuple[Any, ...]]
         name, occurrence = _bounded(step_name(step.planned)), occurrences.get(step.planned.id, 1)
         for reading in step.readings:
             if reading.judgement is not None:
-                channel = plan, name, occurrence, _bounded(reading.name), reading.unit
+                channel = plan, name, occurrence, _bounded(reading.name), _bounded(reading.unit)
                 yield channel, _bound(reading.judgement), _row(reading, reading.judgement)
 
 
@@ -221,7 +234,7 @@ def _row(reading: Reading, judgement: Judgement) -> tuple[Any, ...]:
     judged = (value, text, judgement.passed, _number(judgement.margin))
     if samples is None:
         return (*judged, None, None, None, None)
-    return (*judged, samples.count, samples.minimum, samples.maximum, samples.mean)
+    return (*judged, _counted(samples.count), samples.minimum, samples.maximum, samples.mean)
 
 
 def _number(value: Any) -> float | None:

@@ -6,6 +6,7 @@ import click
 
 from tests.benchmarks.commands import commands
 from tests.benchmarks.escapes import escapes
+from tests.benchmarks.filling import filling
 from tests.benchmarks.journal import journal
 from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
@@ -35,6 +36,7 @@ PARTS = {
     "journal": journal,
     "peer": peer,
     "table": table,
+    "filling": filling,
     "questions": questions,
     "trees": trees,
 }

@@ -31,11 +31,11 @@ def made(folder: Path, count: int) -> History:
     """A history of so many runs with all readings: 4 % fail, 3 % are tests of a unit that was there before."""
     history, chance = open_history(folder / f"{count}.sqlite", make=True), random.Random(1)
     for begin in range(0, count, BATCH):
-        add_entries(history, [_run(number, chance) for number in range(begin, min(begin + BATCH, count))])
+        add_entries(history, [a_run(number, chance) for number in range(begin, min(begin + BATCH, count))])
     return history
 
 
-def _run(number: int, chance: random.Random) -> Entry:
+def a_run(number: int, chance: random.Random) -> Entry:
     fails, again = chance.random() < 0.04, chance.random() < 0.03
     return entry(
         number,

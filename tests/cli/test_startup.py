@@ -107,3 +107,17 @@ def test_a_gauge_study_loads_no_statistics_before_its_result(tmp_path: Path) -> 
     ):
         code, modules = started("gauge", *words)
         assert (code or 0, modules & heavy) == (0, set()), words
+
+
+def test_a_run_without_a_history_loads_none(tmp_path):
+    words = (
+        "run",
+        "testplans/smoke.yaml",
+        "--radio",
+        "virtual:testplans/devices/logger.yaml",
+        "--results",
+        str(tmp_path),
+    )
+    code, modules = started(*words)
+    assert code == 0
+    assert modules & {"sqlalchemy", "alembic", "numpy", "scipy", "matplotlib", "psycopg", "pyarrow", "sqlite3"} == set()
