@@ -61,8 +61,6 @@ def test_one_limit_is_another(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.timeout(900)
 @pytest.mark.parametrize("piece", range(3))
-@pytest.mark.parametrize(
-    "name", ["end_of_line", "nightly_regression", "box_end_of_line", "box_nightly", "secure_end_of_line"]
-)
+@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression", "box_end_of_line", "box_nightly", "box_bringup"])
 def test_one_limit_of_a_long_plan_is_another(name: str, piece: int) -> None:
     assert check(name, 30, piece) >= 10
