@@ -75,7 +75,7 @@ class ResultPage(GaugePage):
         ):
             if share is not None:
                 words = f"gauge: {share_words(share)} of the {of}"
-                self._line(f"{words}: {rating(share.value)} (AIAG MSA, 4th edition)", style="bold")
+                self._line(f"{words}: {_rated(share)} (AIAG MSA, 4th edition)", style="bold")
         if made.pooled is not None:
             self._components(made, made.kept if made.pools else made.pooled, style="dim")
 
@@ -125,6 +125,12 @@ def share_words(share: Estimate | None) -> str:
         return "–"
     value, *ends = (None if each is None else f"{100 * each:.3g}" for each in (share.value, share.low, share.high))
     return f"{value} %" if None in ends else f"{value} % ({ends[0]} to {ends[1]} %)"
+
+
+def _rated(share: Estimate) -> str:
+    """With what the study does not rule out."""
+    value, high = rating(share.value), None if share.high is None else rating(share.high)
+    return value if high in (None, value) else f"{value}; the upper end of the interval is {high}"
 
 
 def _confidence(share: float) -> str:

@@ -94,7 +94,7 @@ def _cell(record: Record, design: Design) -> Cell:
 
 def _check(record: Record, cell: Cell) -> None:
     if record.ended is None:
-        raise _Unfit("the run was cut off")
+        raise _Unfit("the run has not ended: it was cut off, or is under way")
     if record.run.left_out:
         raise _Unfit("the run left out steps of the plan")
     _check_unit(record, cell)
