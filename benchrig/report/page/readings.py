@@ -17,7 +17,7 @@ from benchrig.report.page.bars import Measured, bar
 from benchrig.text.escape import is_number, plain, value_text
 from benchrig.values.judging import Judgement
 
-_HEADS = ("reading", "measured", "low", "high", "units", "against its limit", "verdict")
+_HEADS = ("reading", "verdict", "measured", "low", "high", "units", "against its limit")
 _BAD = frozenset({"fail", "error", "cut off"})
 _CELL = 120
 
@@ -108,9 +108,9 @@ def _why(entry: Entry) -> Iterator[ET.Element]:
 def _row(line: Line) -> ET.Element:
     judgement = line.judgement
     low, high = _edges(judgement)
-    cells = [el("th", line.name, scope="row"), el("td", line.measured, class_="n"), el("td", low, class_="n"),
-             el("td", high, class_="n"), el("td", line.unit), el("td", *_against(line)),
-             el("td", line.verdict or "–", class_=_style(line.verdict))]  # fmt: skip
+    verdict = el("td", line.verdict or "–", class_=_style(line.verdict))
+    cells = [el("th", line.name, scope="row"), verdict, el("td", line.measured, class_="n"), el("td", low, class_="n"),
+             el("td", high, class_="n"), el("td", line.unit), el("td", *_against(line))]  # fmt: skip
     return el("tr", *cells, class_="" if judgement else "dim")
 
 

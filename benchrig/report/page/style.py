@@ -8,7 +8,9 @@ h1 .marked { color: var(--warn); }
 .readings .step.open th { background: var(--open); }
 .readings tbody th { font-weight: 500; }
 .why { font-weight: 500; max-width: 70rem; overflow-wrap: anywhere; }
-.readings td:nth-child(6) { min-width: 10rem; }
+.readings td:nth-child(7) { min-width: 10rem; }
+.readings td:nth-child(2) { white-space: nowrap; }
+.readings td:nth-child(3) { max-width: 24rem; }
 .bar { min-width: 150px; width: 240px; }
 .bar .track { fill: var(--bad); opacity: .25; }
 .bar .passes { fill: var(--good); opacity: .45; }
@@ -26,7 +28,8 @@ h1 .marked { color: var(--warn); }
 .source td { border: 0; padding-block: 0; }
 .source td:nth-child(2) { white-space: nowrap; font-size: .8rem; }
 .source td:first-child { text-align: right; color: var(--dim); }
-.source td:last-child { white-space: pre-wrap; overflow-wrap: anywhere; }
+.source td:last-child { white-space: pre; }
+@media print { .source td:last-child { white-space: pre-wrap; overflow-wrap: anywhere; } }
 code, .source td:last-child { font: .85rem/1.4 ui-monospace, monospace; overflow-wrap: anywhere; }
 :target > * { outline: 2px solid var(--link); }
 """

@@ -145,7 +145,7 @@ def test_each_limit_has_its_bar_and_a_text_beside_it() -> None:
     assert bars[1] == "value: 31.27 °C, limit min 15 °C and max 30 °C: fail"
     assert len(bars) == 4
     row = texts(root, "//tr[th='value'][.//*[@class='bar']][1]/*")
-    assert row == ["value", "31.27", "15", "30", "°C", "", "fail"]
+    assert row == ["value", "fail", "31.27", "15", "30", "°C", ""]
 
 
 def test_the_verdict_stands_beside_the_lines_of_the_plan() -> None:
