@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _SHARE = ("passed", "of", "share", "exact_low", "exact_high", "wilson_low", "wilson_high")
 _COLUMNS = (
-    "plan", "by", "group", "simulated", "runs", *(f"first_pass_{name}" for name in _SHARE), *(f"final_{name}" for name in _SHARE),
+    "plan", "by", "group", "simulated", "runs", "apart", *(f"first_pass_{name}" for name in _SHARE), *(f"final_{name}" for name in _SHARE),
 )  # fmt: skip
 
 
@@ -76,11 +76,11 @@ def _show(history: str, figures: list[YieldFigure], chosen: Chosen, *, as_json: 
 
 def _rows(figure: YieldFigure) -> Iterator[dict[str, Any]]:
     head = {"plan": ", ".join(figure.plans), "simulated": figure.simulated}
-    whole = {"by": "", "group": "", "runs": figure.runs}
+    whole = {"by": "", "group": "", "runs": figure.runs, "apart": sum(each.runs for each in figure.apart)}
     yield {**head, **whole, **_cells("first_pass", figure.first_pass), **_cells("final", figure.final)}
     for by, groups in figure.groups.items():
         for each in groups:
-            which = {"by": by, "group": each.name, "runs": each.runs}
+            which = {"by": by, "group": each.name, "runs": each.runs, "apart": None}
             yield {**head, **which, **_cells("first_pass", each.first_pass), **_cells("final", each.final)}
 
 

@@ -92,7 +92,7 @@ class YieldPage:
             return
         self._console.print()
         count = counted(len({each.unit for each in figure.retested}), "unit")
-        self._line(f"PASSED AGAIN  {count}: failed, then passed with the same firmware", "bold yellow")
+        self._line(f"PASSED AGAIN  {count}: failed, then passed with the same firmware, plan and limits", "bold yellow")
         for each in figure.retested[:_RETESTED]:
             where = ", ".join(filter(None, (each.step, each.reading))) or "–"
             self._line(f"{each.unit}: failed {where} in run {each.failed_run}, passed in run {each.passed_run}")

@@ -24,7 +24,7 @@ class Failing(msgspec.Struct, frozen=True):
 
 
 class Retested(msgspec.Struct, frozen=True):
-    """A unit that passed right after it had failed, with the same firmware."""
+    """A unit that passed right after it had failed, with the same firmware, by the same plan and limits."""
 
     unit: str
     firmware: str
@@ -52,7 +52,7 @@ def failing(runs: Sequence[RunRow], units: Sequence[str]) -> list[Failing]:
 
 def retested(runs: Sequence[RunRow], units: Sequence[str]) -> list[Retested]:
     """A firmware that is not known may be another one: nothing is said then."""
-    states = [run.firmware or None for run in runs]
+    states = [(run.firmware, run.plan_hash, run.limit_set) if run.firmware else None for run in runs]
     return [
         Retested(
             units[before], runs[before].firmware, runs[before].step, runs[before].reading, runs[before].run_id,

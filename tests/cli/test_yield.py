@@ -49,7 +49,7 @@ def test_the_page(file: Path) -> None:
         "1 run counted neither way: partial 1",
         "line 2      1           0   0        –",
         "FAILURES  2 of 4 runs",
-        "PASSED AGAIN  1 unit: failed, then passed with the same firmware",
+        "PASSED AGAIN  1 unit: failed, then passed with the same firmware, plan and limits",
         "B: failed read voltage, value in run run-000002, passed in run run-000003",
     ):
         assert line in said
@@ -81,8 +81,8 @@ def test_json_and_csv_have_what_the_page_has(file: Path) -> None:
     words = ("--plan", "end of line", "--by", "station")
     data = json.loads(told(file, *words, "--json").stdout)["yields"][0]
     rows = [*csv.DictReader(io.StringIO(told(file, *words, "--csv").stdout))]
-    assert [(row["by"], row["group"], row["runs"], row["first_pass_of"]) for row in rows] == [
-        ("", "", "4", "3"), ("station", "line 1", "3", "3"), ("station", "line 2", "1", "0"),
+    assert [(row["by"], row["group"], row["runs"], row["apart"], row["first_pass_of"]) for row in rows] == [
+        ("", "", "4", "1", "3"), ("station", "line 1", "3", "", "3"), ("station", "line 2", "1", "", "0"),
     ]  # fmt: skip
     assert float(rows[0]["final_exact_low"]) == data["final"]["exact"][0]
     assert (rows[2]["first_pass_share"], data["groups"]["station"][1]["first_pass"]["share"]) == ("", None)

@@ -159,5 +159,11 @@ def test_passes_that_did_not_judge_all_are_told(tmp_path: Path) -> None:
     assert (figure.lacking, figure.revisions, figure.versions, figure.first_pass.passed) == (1, ["1", "2"], 2, 2)
 
 
+def test_who_passed_by_other_limits_did_not_pass_again(tmp_path: Path) -> None:
+    """B passed under a limit set that is wider, C by another text of the plan."""
+    runs = [fails(1, "B"), entry(2, unit="B", limit_set="hot"), fails(3, "C"), entry(4, unit="C", plan_hash="cd" * 32)]
+    assert only(tmp_path, runs).retested == []
+
+
 def test_an_unknown_firmware_says_nothing(tmp_path: Path) -> None:
     assert only(tmp_path, [fails(1, "A", firmware=""), entry(2, unit="A", firmware="")]).retested == []
