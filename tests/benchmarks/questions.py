@@ -1,4 +1,4 @@
-"""Questions to a history: CPU seconds of one reading, of all, of a yield and of one unit's life, and how they grow with it."""
+"""Questions to a history, in CPU seconds: readings, a yield, a capability, one unit's life, and how they grow with it."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from pathlib import Path
 
 import click
 
+from benchrig.figures.capability import capability_figure
+from benchrig.figures.chart import chart_figure
 from benchrig.figures.yields import yields_of
 from benchrig.history.adding import add_entries
 from benchrig.history.entry import Entry
@@ -21,7 +23,13 @@ from tests.history.questions.kit import entry
 
 SMALL, LARGE = 10_000, 100_000
 READINGS = [f"step {number}.value" for number in range(30)]
-AIMS = {"one reading": 0.2, "all readings": 2.5, "yield by day": 2.5, "one unit's life": 0.05}
+AIMS = {
+    "one reading": 0.2,
+    "all readings": 2.5,
+    "yield by day": 2.5,
+    "one unit's life": 0.05,
+    "capability and chart": 1.0,
+}
 AIM_OF_GROWTH = 1.5
 ROUNDS = 3
 BATCH = 2000
@@ -56,7 +64,14 @@ def asked(history: History) -> dict[str, Callable[[], object]]:
         "all readings": lambda: sum(len(each) for each in all_values(history, Filters())),
         "yield by day": lambda: yields_of(history, Filters(), ["day", "station"]),
         "one unit's life": lambda: life_of(history, "U777", with_readings=True),
+        "capability and chart": lambda: _figures(history),
     }
+
+
+def _figures(history: History) -> None:
+    values = values_of(history, READINGS[7], Filters())
+    capability_figure(values)
+    chart_figure(values)
 
 
 def seconds(work: Callable[[], object]) -> float:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
 
 from benchrig.errors import StationError, UsageError
+from benchrig.figures.capability import capability_figure
+from benchrig.figures.chart import chart_figure
 from benchrig.figures.yields import yields_of
 from benchrig.history.checking import check
 from benchrig.history.filling import fill, rebuild
@@ -32,11 +35,23 @@ def results(place: Path, count: int = 6) -> Path:
     return place
 
 
+def _without_folders(told: Any) -> Any:
+    """A file names folders from where it is, a server in full."""
+    if isinstance(told, dict):
+        return {key: _without_folders(each) for key, each in told.items() if not key.endswith("folder")}
+    return [_without_folders(each) for each in told] if isinstance(told, list) else told
+
+
 def figures(history: History) -> list[object]:
     """What questions answer, to the last digit."""
-    told: list[object] = [msgspec.json.encode(each) for each in yields_of(history, Filters())]
+    told: list[object] = [_without_folders(msgspec.to_builtins(each)) for each in yields_of(history, Filters())]
     for values in all_values(history, Filters()):
         told += [values.channel.label, values.value.tobytes(), values.started.tobytes(), values.high.tobytes()]
+        parts = capability_figure(values).parts  # the folder is named as its place is
+        told += [msgspec.json.encode(each) for part in parts for each in (part.capability, part.doubts, part.first_run)]
+        told += [
+            msgspec.json.encode(each) for each in (chart_figure(values).points[0].value, chart_figure(values).fired)
+        ]
     return told
 
 
