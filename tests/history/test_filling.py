@@ -25,6 +25,9 @@ from tests.history.contents import contents
 from tests.history.folders import end_of_line, write
 from tests.history.postgres import cluster, needs_postgresql
 
+# Of one value there is no chart.
+FIGURES = (capability_figure, chart_figure)
+
 
 def results(place: Path, count: int = 6) -> Path:
     """Every third unit fails; values with digits that a sum in another order would show."""
