@@ -76,7 +76,7 @@ class Delivery:
 
 def due(results: Path) -> list[Path]:
     """The folders of runs that are over and wait, the oldest first. One that was left without a record waits no more: there
-    is nothing of it. OSError."""
+    is nothing of it. StationError."""
     over = [folder for folder in waiting(results) if not is_running(folder)]
     empty = [folder for folder in over if not _has_record(folder)]
     forget(empty)

@@ -48,8 +48,11 @@ def _below(place: Path) -> Iterator[Path]:
     if (place / RECORD).is_file():
         yield place
         return
-    with os.scandir(place) as entries:
-        names = sorted(each.name for each in entries if each.is_dir(follow_symlinks=False))
+    try:
+        with os.scandir(place) as entries:
+            names = sorted(each.name for each in entries if each.is_dir(follow_symlinks=False))
+    except OSError as error:
+        raise UsageError(f"the folder '{place}' cannot be read: {error.strerror or error}") from error
     for name in names:
         if not name.startswith("."):
             yield from _below(place / name)
@@ -70,7 +73,7 @@ def loaded(folder: Path, stored: Callable[[Path], str]) -> Loaded:
 
 
 def all_loaded(folders: Sequence[Path], stored: Callable[[Path], str]) -> Iterator[list[Loaded]]:
-    """In batches, in no order."""
+    """In batches, in the order of the folders: where two records have one run id, the first one counts."""
     batches = [folders[at : at + BATCH] for at in range(0, len(folders), BATCH)]
 
     def load(number: int) -> list[Loaded]:
@@ -79,6 +82,12 @@ def all_loaded(folders: Sequence[Path], stored: Callable[[Path], str]) -> Iterat
     if len(batches) < _FEW or cores() == 1:
         yield from map(load, range(len(batches)))
         return
+    early: dict[int, list[Loaded] | Lost] = {}
+    expected = 0
     for number, came in done(load, len(batches), cores()):
-        # what a process could not do is done here, where its error is seen
-        yield load(number) if isinstance(came, Lost) else came
+        early[number] = came
+        while expected in early:
+            batch = early.pop(expected)
+            # what a process could not do is done here, where its error is seen
+            yield load(expected) if isinstance(batch, Lost) else batch
+            expected += 1

@@ -7,6 +7,8 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 
+from benchrig.errors import StationError
+
 _MARKER = ".waiting"
 
 
@@ -23,11 +25,14 @@ def forget(folders: Iterable[Path]) -> None:
 
 
 def waiting(results: Path) -> list[Path]:
-    """The folders that wait, the oldest first. OSError."""
+    """The folders that wait, the oldest first. StationError."""
     if not results.is_dir():
         return []
-    with os.scandir(results) as entries:
-        names = [each.name for each in entries if each.name.startswith(".") and each.name.endswith(_MARKER)]
+    try:
+        with os.scandir(results) as entries:
+            names = [each.name for each in entries if each.name.startswith(".") and each.name.endswith(_MARKER)]
+    except OSError as error:
+        raise StationError(f"the folder '{results}' cannot be read: {error.strerror or error}") from error
     return [results / name[1:].removesuffix(_MARKER) for name in sorted(names)]
 
 

@@ -14,6 +14,7 @@ from benchrig.errors import StationError, UsageError
 from benchrig.figures.capability import capability_figure
 from benchrig.figures.chart import chart_figure
 from benchrig.figures.yields import yields_of
+from benchrig.history import folders
 from benchrig.history.checking import check
 from benchrig.history.filling import fill, rebuild
 from benchrig.history.folders import found
@@ -159,3 +160,16 @@ def test_one_station_name_on_two_computers_is_told(tmp_path: Path) -> None:
         fill(history, found([tmp_path]))
         [note] = check(history, [tmp_path]).notes
     assert note == "the station 'line 1' has runs on 2 computers (left, right); name each station differently"
+
+
+def test_of_two_records_with_one_id_the_first_folder_counts_however_many_processes_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    below = results(tmp_path / "results", 12)
+    for n in range(12):
+        write(below / f"z-{n:03}", end_of_line(n, values=[1.0]))
+    monkeypatch.setattr(folders, "BATCH", 2)
+    monkeypatch.setattr(folders, "cores", lambda: 3)
+    filled = rebuild(place_of(str(tmp_path / "history.sqlite")), [below])
+    assert filled.added.new == [f"results/run-{n:03}" for n in range(12)]
+    assert filled.added.conflicts == [(f"results/z-{n:03}", f"results/run-{n:03}") for n in range(12)]
