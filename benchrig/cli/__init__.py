@@ -66,7 +66,8 @@ class _Commands(click.Group):
         if args and args[0] not in COMMANDS and not args[0].startswith("-") and not ctx.resilient_parsing:
             from benchrig.source.problem import suggest
 
-            ctx.fail(f"there is no command '{args[0]}'; {suggest(args[0], COMMANDS)}")
+            advice = suggest(args[0], COMMANDS) or f"choose one of: {', '.join(COMMANDS)}"
+            ctx.fail(f"there is no command '{args[0]}'; {advice}")
         return super().resolve_command(ctx, args)
 
     def make_context(self, info_name: str | None, args: list[str], *more: Any, **kwargs: Any) -> click.Context:
