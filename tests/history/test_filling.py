@@ -51,11 +51,7 @@ def figures(history: History) -> list[object]:
     told: list[object] = [_without_folders(msgspec.to_builtins(each)) for each in yields_of(history, Filters())]
     for values in all_values(history, Filters()):
         told += [values.channel.label, values.value.tobytes(), values.started.tobytes(), values.high.tobytes()]
-        parts = capability_figure(values).parts  # the folder is named as its place is
-        told += [msgspec.json.encode(each) for part in parts for each in (part.capability, part.doubts, part.first_run)]
-        told += [
-            msgspec.json.encode(each) for each in (chart_figure(values).points[0].value, chart_figure(values).fired)
-        ]
+        told += [_without_folders(msgspec.to_builtins(make(values))) for make in FIGURES[: len(values)]]
     return told
 
 
