@@ -20,13 +20,14 @@ h1 .marked { color: var(--warn); }
 .bar .good, .span .good { fill: var(--good); }
 .bar .bad, .span .bad { fill: var(--bad); }
 .bar .point { stroke: var(--back); stroke-width: 1.5; }
+.times .n { white-space: nowrap; }
 .times td:last-child { min-width: 16rem; }
 .span { width: 560px; }
 .span .axis { fill: var(--line); }
 .span .other { fill: var(--dim); }
 .span .again { fill: var(--warn); opacity: .55; stroke: var(--warn); stroke-dasharray: 2 2; }
 .source td { border: 0; padding-block: 0; }
-.source td:nth-child(2) { white-space: nowrap; font-size: .8rem; }
+.source td:nth-child(2) { min-width: 7rem; max-width: 14rem; font-size: .8rem; overflow-wrap: anywhere; }
 .source td:first-child { text-align: right; color: var(--dim); }
 .source td:last-child { white-space: pre; }
 @media print { .source td:last-child { white-space: pre-wrap; overflow-wrap: anywhere; } }
