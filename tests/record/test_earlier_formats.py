@@ -49,5 +49,6 @@ def test_what_is_in_them(name: str, verdict: str, line: str, given: str) -> None
     assert (record.run.format, explain.outcome(record), explain.given_serial(record)) == (int(name[6]), verdict, given)
     assert line in whole.verdict_line(record)
     assert unaccounted(record) == []
-    junit, _csv = (choice.render(record) for choice in all_reports())
-    assert errors(junit, "junit-10") == []
+    rendered = {choice.report.name: choice.render(record) for choice in all_reports()}
+    assert all(rendered.values())
+    assert errors(rendered["junit"], "junit-10") == []
