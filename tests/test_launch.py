@@ -82,6 +82,7 @@ def test_lines_that_found_no_room_are_written_when_there_is_some(tmp_path: Path,
     assert on_disk.ended.exit_code == 7
 
 
+@pytest.mark.slow
 def test_a_step_that_lasts_finds_all_before_it_on_disk_and_itself(tmp_path: Path) -> None:
     bench = files(tmp_path, f"{READ}  - command: [sh, -c, 'sleep 0.2; cp results/*/record.jsonl seen']\n")
     run(bench)

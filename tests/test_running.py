@@ -194,6 +194,7 @@ def test_a_time_out_around_it_is_one() -> None:
         run_virtual(bounded())
 
 
+@pytest.mark.slow
 def test_on_an_ordinary_loop_it_takes_its_time() -> None:
     path = written({"wait": "200 ms", "expect": {"elapsed": {"min": "200 ms"}}})
 

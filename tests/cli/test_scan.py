@@ -365,6 +365,7 @@ def on_terminal(folder: Path, *more: str, columns: int = 100, **env: str) -> OnT
     return OnTerminal(folder, "scan", "--radio", f"virtual:hostile.yaml,{LOGGER}", *more, columns=columns, **env)
 
 
+@pytest.mark.slow
 def test_on_a_terminal_the_list_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
     with on_terminal(tmp_path) as terminal:
         before = mode(terminal)

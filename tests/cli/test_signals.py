@@ -77,6 +77,7 @@ def test_interrupted_it_cleans_up_and_ends_with_2(running: Run, number: signal.S
     assert (suites.tests, suites.errors, suites.failures) == (5, 1, 0)
 
 
+@pytest.mark.slow
 def test_a_second_interruption_leaves_finally_out(tmp_path: Path) -> None:
     run = Run(files(tmp_path, STEPS, cleanup=SLOW_CLEANUP))
     run.process.send_signal(signal.SIGINT)

@@ -189,6 +189,7 @@ def test_no_colours_where_none_are_wanted(tmp_path: Path, env: dict[str, str]) -
     assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", terminal.shown)
 
 
+@pytest.mark.slow
 def test_a_ci_job_with_a_terminal_is_never_asked(tmp_path: Path) -> None:
     with on_terminal(files(tmp_path, LAMP), CI="1") as terminal:
         assert terminal.end() == 2

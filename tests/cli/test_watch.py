@@ -70,6 +70,7 @@ def test_the_fields_of_a_structure_on_one_line() -> None:
     assert re.search(r"log stream: number 0, temperature 21\.\d+ °C, supply 2985 mV  \[00 00 ", done.stdout)
 
 
+@pytest.mark.slow
 def test_what_a_counter_shows_is_summed_up() -> None:
     done = watched("log stream", "--counter", "number", "--count", "3", "-p", str(PLANS / "end_of_line.yaml"))
     assert "0 lost, 0 duplicated" in done.stderr
@@ -311,6 +312,7 @@ def on_terminal(folder: Path, *more: str, columns: int = 100, **env: str) -> OnT
     return OnTerminal(folder, *words, columns=columns, **env)
 
 
+@pytest.mark.slow
 def test_on_a_terminal_it_is_live_and_a_key_ends_it(tmp_path: Path) -> None:
     script = [("unit 1", ""), ("█", "q")]  # the first value may be there before the second attribute is subscribed to
     done, terminal = attended("watch", "temperature", NOTE, "--radio", sending(tmp_path), script=script)

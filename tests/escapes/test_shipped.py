@@ -23,6 +23,7 @@ AT_THE_LINE = (
 )
 
 
+@pytest.mark.slow
 def test_a_fault_of_each_family_is_caught_at_the_line() -> None:
     assert {*outcomes(hunt("logger", "end_of_line", *AT_THE_LINE), "caught")} == {*AT_THE_LINE}
 

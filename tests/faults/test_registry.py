@@ -56,6 +56,7 @@ def test_faults_are_read_as_they_were_written(path: Path) -> None:
     assert [fault.name for fault in faults_of(sound)] == [fault.name for fault in found]
 
 
+@pytest.mark.slow
 def test_faults_of_devices_that_are_drawn() -> None:
     draw(1, 1)
 

@@ -95,6 +95,7 @@ CAUGHT = [
 ]  # fmt: skip
 
 
+@pytest.mark.slow
 def test_some_faults_of_security_are_caught() -> None:
     some = [fault_named(SECURE, name) for name in CAUGHT[::4]]
     assert [found for fault in some if (found := wrong(fault, SECURE, SECURE_PLAN))] == []

@@ -1,5 +1,7 @@
 """Every way in which a device could ask for less, and that each is one."""
 
+import pytest
+
 from benchrig.faults.weakening import weakenings
 from tests.radio.virtual.bench import Bench, models
 from tests.radio.virtual.central import read, unit, write
@@ -36,6 +38,7 @@ def test_each_requirement_is_lost_once():
     assert all(list(one.misfits()) == [] for one in broken)
 
 
+@pytest.mark.slow
 async def test_what_is_lost_is_not_asked_for():
     async with Bench(unit(attributes=ATTRIBUTES)) as bench:
         client = await bench.connect("unit")

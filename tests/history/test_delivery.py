@@ -77,6 +77,7 @@ def test_a_damaged_record_waits_and_is_named(results: Path) -> None:
     assert waiting(results) == [damaged.folder]
 
 
+@pytest.mark.slow
 def test_another_writer_is_not_waited_for_longer_than_two_seconds(results: Path) -> None:
     file = results / "history.sqlite"
     with open_history(file, make=True) as history, history.writing():

@@ -59,6 +59,7 @@ def test_the_proposed_limit_reaches_the_rate_in_fresh_units(tmp_path: Path) -> N
     assert fresh.rate.low < 0.02, "nothing shows that it is more"
 
 
+@pytest.mark.slow
 def test_one_process_and_several_find_the_same_and_a_unit_alone_is_the_same_again(tmp_path: Path) -> None:
     written(tmp_path)
     one, several = rejects(tmp_path, air="rough"), rejects(tmp_path, air="rough", jobs=2)

@@ -649,6 +649,7 @@ def test_a_program_runs_beside_the_plan(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_time_limit_ends_the_program_and_its_children(tmp_path: Path) -> None:
     pid_file = tmp_path / "pid"
     script = f"sleep 300 & echo $! > {pid_file}; wait"

@@ -52,6 +52,7 @@ def asked(air: str | None = None) -> tuple[Ground, Proposals]:
     return ground, propose(ground, ESCAPED)
 
 
+@pytest.mark.slow
 def test_each_escape_has_a_change_that_catches_it_and_what_has_none_is_said() -> None:
     _, made = asked()
     by = {name: choice.candidate.title for choice in made.choices for name in choice.catches}

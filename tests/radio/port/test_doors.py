@@ -168,6 +168,7 @@ async def other_run(path):
         await process.wait()
 
 
+@pytest.mark.slow
 async def test_a_link_that_a_killed_run_left_is_replaced(tmp_path):
     link = tmp_path / "dut"
     async with other_run(link) as process:

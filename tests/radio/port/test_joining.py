@@ -37,6 +37,7 @@ UNITS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("stack", "kind", "address"), UNITS)
 async def test_a_unit_joins_and_passes(tmp_path, stack, kind, address):
     done = await ran(tmp_path, kind, f"{BUMBLE[kind] if stack == 'bumble' else TINY} {address}")

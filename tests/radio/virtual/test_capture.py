@@ -28,6 +28,7 @@ def test_a_capture_repeats_byte_for_byte(tmp_path):
     assert (tmp_path / "one").read_bytes().startswith(b"btsnoop\0\0\0\0\1\0\0\x03\xea")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not shutil.which("tshark"), reason="tshark is not installed")
 def test_tshark_reads_the_session(tmp_path):
     clock.run(record(tmp_path / "run.btsnoop"))

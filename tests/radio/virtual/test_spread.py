@@ -157,6 +157,7 @@ def test_a_delay_and_a_name_that_are_not_there_to_differ() -> None:
         models("device: unit 1\nspread: {name: {text: 'VFL-{number}'}}\n")
 
 
+@pytest.mark.slow
 def test_the_spread_hides_no_fault() -> None:
     """A broken device need not have what its spread names."""
     [logger] = models((DEVICES / "logger.yaml").read_text("utf-8"))
