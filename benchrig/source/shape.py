@@ -417,6 +417,8 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     direct: str = getattr(kind, "direct", "")
     # keys that are often written here, and what to do about them
     elsewhere: dict[str, str] = getattr(kind, "elsewhere", {})
+    # keys without which less is asked for: an empty one is a slip, and not the same as none
+    never_empty: frozenset[str] = getattr(kind, "never_empty", frozenset())
 
     def read(node: Node, reader: Reader) -> Any:
         if not isinstance(node, Mapping):
@@ -432,6 +434,9 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
             if key in fields:
                 field = fields[key]
                 values[field.name] = reader.read(child, field.type)
+                if key in never_empty and isinstance(child, Scalar) and child.value is None:
+                    message = f"expected {key} to say something, found nothing"
+                    reader.problems.add(child.place, message, "write it, or take the key out")
             else:
                 advice = elsewhere.get(str(key)) or after_comma(scalar.place) or suggest(str(key), fields)
                 reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)

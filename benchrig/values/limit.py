@@ -141,6 +141,8 @@ def _written(key: str, value: Any) -> str:
     """What is compared by its kind is shown so; a bound is a number, whether its unit makes a text of it or not."""
     if isinstance(value, (msgspec.Struct, bool, dict)):
         return ""
+    if isinstance(value, (Length, Crc)):
+        return value.words
     return shown(value) if key in ("equals", "differs", "one_of", "contains", "lacks", "matches") else str(value)
 
 
@@ -148,6 +150,8 @@ class ConfidentLimit(Limit, frozen=True, omit_defaults=True):
     """A limit that may be on what the rounds of a repetition show, not on what they were."""
 
     beside: ClassVar[frozenset[str]] = frozenset({"confidence"})
+
+    never_empty: ClassVar[frozenset[str]] = frozenset({"confidence", "guard"})
 
     confidence: Confidence | None = None
 

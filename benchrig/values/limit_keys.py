@@ -112,6 +112,12 @@ class Length:
         self.min = min
         self.max = max
 
+    @property
+    def words(self) -> str:
+        if self.min == self.max:
+            return str(self.min)
+        return " and ".join(f"{key} {end}" for key, end in (("min", self.min), ("max", self.max)) if end is not None)
+
     @classmethod
     def from_source(cls, value: Any) -> Length:
         value = typed(value)
@@ -121,7 +127,7 @@ class Length:
             low, high = value.get("min"), value.get("max")
             if not low and high is None:
                 raise Misfit("every length is at least 0", "write a min above 0, or a max")
-            if all(v is None or (isinstance(v, int) and not isinstance(v, bool) and v >= 0) for v in (low, high)):
+            if all(isinstance(v, int) and not isinstance(v, bool) and v >= 0 for v in value.values()):
                 if low is not None and high is not None and low > high:
                     raise Misfit(f"min {low} is above max {high}", "exchange the two")
                 return cls(low, high)

@@ -159,3 +159,14 @@ def test_what_this_reading_cannot_have(text: str, kind: Kind, unit: str, message
     assert not problems
     [misfit] = limit.misfits_for(kind, unit)
     assert (misfit.message, misfit.path[:1]) == (message, ("guard",))
+
+
+@pytest.mark.parametrize("key", ["guard", "confidence"])
+def test_an_empty_key_is_a_slip_and_not_a_limit_that_asks_for_less(key: str) -> None:
+    assert read(f"{{max: 8 °C, {key}: }}")[1] == [f"expected {key} to say something, found nothing"]
+
+
+def test_what_is_no_bound_is_said_in_words() -> None:
+    limit, _ = read("{length: {max: 80}, crc: CRC-16/KERMIT, lacks: ASSERT}")
+    assert limit.in_words == "lacks 'ASSERT' and crc CRC-16/KERMIT and length max 80"
+    assert read("{length: {min: 3, max: }}")[1] == ["expected a length, found a mapping"]
