@@ -29,7 +29,7 @@ _COUNTS = ("passed", "failed", SHARE, DECISION)
 def composite(again: Again, begun: Begun) -> Closed | None:
     """Its end; None where nobody can say it."""
     plan = begun.plan
-    whole = _Whole(again, plan, begun.where, begun.recorded, begun.tolerated or plan.tolerates)
+    whole = _Whole(again, plan, begun.where, begun.recorded, begun.tolerated or begun.without.tolerates)
     taken = whole.taken(begun.without)
     taken.save()
     return conclude(again, begun, taken)

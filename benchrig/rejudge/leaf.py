@@ -12,7 +12,7 @@ from benchrig.errors import BenchrigError, UnfitValue
 from benchrig.plan.filling import filled, partly_filled
 from benchrig.plan.inner import readings_of
 from benchrig.plan.tree import StepPlan
-from benchrig.record.events import Closed, NotJudged, Where
+from benchrig.record.events import Closed, NotJudged, Reading, Where
 from benchrig.record.model import Attempt, Execution
 from benchrig.rejudge import facts
 from benchrig.rejudge.limits import Held, LimitsAgain, broken, judged
@@ -21,7 +21,7 @@ from benchrig.rejudge.walk import Again, Begun, Done, Unknown
 from benchrig.run.ending import Ended, closing, concluded
 from benchrig.run.judge import Judge
 from benchrig.source.shape import Misfit, is_late
-from benchrig.steps.base import Step
+from benchrig.steps.base import ReadingType, Step
 
 _RETRIED = ("link", "device", "station")
 _NOT_TAKEN = "the run has not taken the reading"
@@ -125,7 +125,7 @@ class Taken:
             reading = readings.get(name)
             if reading is not None and reading.value is not None and "****" not in str(reading.value):
                 declared = types.get(name) if types else None
-                self.again.values[variable] = saved_value(reading, declared.kind if declared else "any")
+                self.again.values[variable] = _saved(reading, declared)
 
     def unjudged(self, left_out: Mapping[str, str]) -> tuple[list[NotJudged], list[str]]:
         """The limits that nothing was held against; and those of which nobody can say that."""
@@ -143,6 +143,10 @@ class Taken:
         return events, [name for name in names if name not in known]
 
 
+def _saved(reading: Reading, declared: ReadingType | None) -> Any:
+    return saved_value(reading) if declared is None else saved_value(reading, declared.kind, loose=declared.loose)
+
+
 def conclude(again: Again, begun: Begun, taken: Taken) -> Closed | None:
     """The end of an execution by what is known of it."""
     plan, where = begun.plan, begun.where
@@ -152,6 +156,8 @@ def conclude(again: Again, begun: Begun, taken: Taken) -> Closed | None:
     open_limits = len(unknown)
     unknown += [Unknown(where, plan.called, "", taken.unknown)] if taken.unknown else []
     again.unknown += unknown
+    if taken.unknown:
+        again.drifts(plan)
     event = _event(where, taken, events)
     sure = not unknown or (not taken.unknown and (taken.broken or (taken.error is not None)))
     done = Done(plan, where, taken.recorded, event if sure else None, taken.held, events)

@@ -15,7 +15,7 @@ from benchrig.record.secrets import MASK
 from benchrig.rejudge import streams
 from benchrig.rejudge.sameness import OTHER, Sameness
 from benchrig.rejudge.streams import Undecided
-from benchrig.rejudge.typed import is_whole, value_of
+from benchrig.rejudge.typed import is_whole, possible_values
 from benchrig.run.judge import Judge
 from benchrig.source.shape import Misfit
 from benchrig.steps.discover import Comparison, ExpectedTable
@@ -113,17 +113,33 @@ class LimitsAgain:
             return self._weighed_before(limit, reading)
         if isinstance(limit, ExpectedTable):
             return self._of_table(reading)
-        value, unit = self._value_and_unit(reading)
-        after = self.judge.judge(name, value, unit, _lack(reading), evidence)
+        values, unit = self._values_and_unit(reading)
+        after = self._of_possible(values, unit, reading, evidence)
         return _in_its_words(name, before, after)
 
-    def _value_and_unit(self, reading: Reading) -> tuple[Any, str]:
+    def _of_possible(self, values: list[Any], unit: str, reading: Reading, evidence: object) -> Judgement | None:
+        """The one that the limit of the run was tied to; by another limit what all of them come to."""
+        found, misfits = list[Judgement | None](), list[Misfit]()
+        for value in values:
+            try:
+                found.append(self.judge.judge(reading.name, value, unit, _lack(reading), evidence))
+            except Misfit as misfit:
+                misfits.append(misfit)
+        if not found:
+            raise misfits[0]
+        before = reading.judgement
+        alike = [each for each in found if before and each and each.limit == before.limit]
+        if not alike and len({each.passed for each in found if each}) > 1:
+            raise Undecided("the record does not say whether it is text or bytes, and the limit asks for that")
+        return (alike or found)[0]
+
+    def _values_and_unit(self, reading: Reading) -> tuple[list[Any], str]:
         """By the plan of the run as it is on record; another plan may read the bytes in another way."""
         form = self._form(reading)
         if form is None or self.same.plan:
-            return value_of(reading, self.judge.kind_of(reading.name)), reading.unit
+            return possible_values(reading, self.judge.kind_of(reading.name)), reading.unit
         try:
-            return form.decode(bytes.fromhex(reading.raw or "")), form.unit
+            return [form.decode(bytes.fromhex(reading.raw or ""))], form.unit
         except MalformedValue as error:
             raise Undecided(f"its bytes do not fit the format of the plan: {error.message}") from error
 

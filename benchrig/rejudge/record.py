@@ -64,7 +64,7 @@ def _ended(again: Again, record: Record) -> RunEnded | None:
             again.outcome.broken(error)  # type: ignore[arg-type]
         else:
             again.outcome.fatal(error, root if root is None else again.matched.where(root))
-    if again.unknown and not again.outcome.decided:
+    if again.unknown and not again.is_decided:
         return None
     ended = again.outcome.ended(before.at)
     return with_fields(ended, advice=before.advice) if ended.message == before.message else ended

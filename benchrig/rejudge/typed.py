@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import contextlib
+import re
+from decimal import Decimal
 from typing import Any
 
 from benchrig.record.events import Reading
 from benchrig.record.secrets import MASK
+from benchrig.source.shape import LooseText
 from benchrig.values.jsonable import MAX_VALUE
 from benchrig.values.judging import Kind
 from benchrig.values.quantity import Quantity, exact
 from benchrig.values.units import unit_named
 from benchrig.values.value import Word
+
+_HEX = re.compile("(?:[0-9A-F]{2})+")
+# Numbers that a function may return and JSON lacks: judged as numbers, kept as text.
+_NO_NUMBERS: dict[Any, Any] = {str(each): each for each in (float("nan"), float("inf"), float("-inf"))} | {
+    str(each): each for each in map(Decimal, ("NaN", "sNaN", "Infinity", "-Infinity"))
+}
 
 
 def value_of(reading: Reading, kind: Kind = "any") -> Any:
@@ -31,9 +40,24 @@ def _text(value: str, raw: str | None, kind: Kind) -> Any:
     return value
 
 
-def saved_value(reading: Reading, kind: Kind = "any") -> Any:
+def possible_values(reading: Reading, kind: Kind = "any") -> list[Any]:
+    """What it may have been, the likeliest first: of a value that nothing declares JSON may not tell it."""
+    value, first = reading.value, value_of(reading, kind)
+    if kind != "any" or not isinstance(first, str):
+        return [first]
+    found = [first]
+    if value in _NO_NUMBERS:
+        found.append(_NO_NUMBERS[value])
+    if first and _HEX.fullmatch(first):
+        found.append(bytes.fromhex(first))
+    return found
+
+
+def saved_value(reading: Reading, kind: Kind = "any", *, loose: bool = False) -> Any:
     """The value as `save` keeps it."""
     value = value_of(reading, kind)
+    if loose and isinstance(value, str):
+        return LooseText(value)
     if reading.unit and isinstance(value, (int, float)):
         return Quantity(exact(value), unit_named(reading.unit))
     return value

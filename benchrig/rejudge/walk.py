@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from benchrig.plan.conditions import Decided, Unsatisfied, decide
 from benchrig.plan.in_worlds import without
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import StepPlan
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.events import Closed, Fates, NotJudged, Reading, Where
 from benchrig.record.model import Execution
 from benchrig.rejudge.limits import Held
@@ -19,6 +19,12 @@ from benchrig.run.ending import Ended
 from benchrig.run.leaving import ENDED, Reason, skipped, with_inner
 from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
+
+# Steps that leave the unit as it is: what comes after them is the same without them.
+_LOOKING = frozenset({"scan", "discover", "read", "notify", "wait", "compute"})
+_OTHER_STATE = (
+    "the run has carried it out and by the plan it is left out: what comes after it was taken in another state"
+)
 
 
 class Unknown(NamedTuple):
@@ -81,6 +87,13 @@ class Again:
     unknown: list[Unknown] = field(default_factory=list)
     stop: Where | None = None
     order: Order = field(default_factory=Order)
+    # from where on the unit may have been in another state than by this plan: whether the end was decided before
+    decided_before: bool | None = None
+
+    @property
+    def is_decided(self) -> bool:
+        """Whether it fails for sure."""
+        return self.outcome.decided if self.decided_before is None else self.decided_before
 
     def through(self) -> None:
         self.order = Order.of(self.matched.nodes)
@@ -139,6 +152,9 @@ class Again:
 
     def leave_out(self, plan: StepPlan, where: Where, why: Reason, *, tolerated: bool) -> Closed:
         """It and all that is in it; the end of it."""
+        if why.allowed and not self.is_decided and self._was_carried_out(where) and _acts(plan):
+            self.unknown.append(Unknown(where, plan.called, "", _OTHER_STATE))
+            self.drifts(plan)
         for each, place in with_inner(plan, where):
             recorded = self.matched.execution(place)
             at = recorded.ended.at if recorded and recorded.ended else 0.0
@@ -160,12 +176,22 @@ class Again:
     def not_taken(self, plan: StepPlan, where: Where, why: str) -> None:
         """What it would have shown is not on record."""
         self.unknown.append(Unknown(where, plan.called, "", why))
+        self.drifts(plan)
         for each, place in with_inner(plan, where):
             for name in each.saves:
                 self.values.pop(name, None)
             self.outcome.begins(each)
             self.outcome.count(Fates(not_judged=len(each.limit_names)))
             self.done[place] = Done(each, place, self.matched.execution(place), None)
+
+    def _was_carried_out(self, where: Where) -> bool:
+        recorded = self.matched.execution(where)
+        return recorded is not None and recorded.opened is not None
+
+    def drifts(self, plan: StepPlan) -> None:
+        """Nobody can say how this step ends: what fails after it may not fail by this plan, unless it only looks."""
+        if _acts(plan):
+            self.decided_before = self.is_decided
 
     # --- what has ended
 
@@ -192,3 +218,8 @@ class Again:
 
     def is_over(self, plan: StepPlan) -> bool:
         return self.stop is not None and plan.section != "finally"
+
+
+def _acts(plan: StepPlan) -> bool:
+    """Whether it may leave the unit in another state."""
+    return any(not each.children and each.kind.verb not in _LOOKING for each in every_step([plan]))

@@ -37,7 +37,7 @@ class ReadingType:
     """What a reading will be: its kind and unit; `many` when a limit holds for every sample; `doc` for people.
     `levels`: it is the median of levels, which can be kept. `wrong` says what keeps a text from ever being this reading: (message, advice), None for a possible one. `uuids`: a
     limit may name services by their numbers. `form` is the format that it is decoded by; `options` are all that it can
-    be, where the plan lists them. `rounds` is what a limit with a confidence has to go by, None for a reading without."""
+    be, where the plan lists them. `loose`: text that a later step reads as what it needs there. `rounds` is what a limit with a confidence has to go by, None for a reading without."""
 
     kind: Kind
     unit: str = ""
@@ -49,6 +49,7 @@ class ReadingType:
     form: Format | None = None
     options: tuple[str, ...] = ()
     rounds: Rounds | None = None
+    loose: bool = False
 
 
 class Rounds(NamedTuple):

@@ -42,7 +42,7 @@ class Groups:
             unit = _unit_of(limits.get(name)) if isinstance(limits, Mapping) else None
             if unit is not None:
                 return ReadingType("number", unit, f"what the group '{name}' found, as a number")
-        return ReadingType("text", "", f"what the group '{name}' found")
+        return ReadingType("text", "", f"what the group '{name}' found", loose=True)
 
     def fits(self, text: str) -> bool:
         """Whether the pattern matches; every line fits none."""

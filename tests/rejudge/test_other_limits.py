@@ -310,3 +310,38 @@ def test_an_attempt_that_a_broken_limit_kept_from_following_was_not_taken():
     plan = plan_text("  - wait: 1 s\n    attempts: 1\n")
     ran = run(plan, unit)
     assert again(ran.record, plan).ended == ran.record.ended
+
+
+WRITES = """\
+  - read: battery level
+    on_fail: stop
+    expect: {value: {min: 60 %}}
+  - write: battery level
+    value: 70 %
+finally:
+  - read: battery level
+    name: level after
+    expect: {value: {min: 65 %}}
+"""
+
+
+def test_what_fails_after_a_step_that_was_not_taken_may_not_fail_with_it():
+    """The step would have put the unit into another state: a good unit must not be counted as a bad one."""
+    unit = UNIT.replace("properties: [read], value: 50 %", "properties: [read, write], value: 50 %")
+    plan = plan_text(WRITES)
+    wide = plan.replace("60 %", "40 %")
+    ran = run(plan, unit)
+    assert (ran.ended.verdict, run(wide, unit).ended.verdict) == ("fail", "pass")
+    assert came(again(ran.record, wide)) is None
+    looks = plan.replace("  - write: battery level\n    value: 70 %\n", STREAM)
+    assert came(again(run(looks, unit).record, looks.replace("60 %", "40 %"))) == ("fail", "limit", 1)
+
+
+def test_a_step_that_a_new_condition_leaves_out_was_carried_out_and_left_its_traces():
+    unit = UNIT.replace("properties: [read], value: 50 %", "properties: [read, write], value: 50 %")
+    steps = WRITES.replace("60 %", "40 %").replace("    on_fail", "    save: {value: seen}\n    on_fail")
+    plan = plan_text(steps.replace("    value: 70 %", "    only_if: {seen: {min: 45 %}}\n    value: 70 %"))
+    left = plan.replace("45 %", "55 %")
+    ran = run(plan, unit)
+    assert (ran.ended.verdict, run(left, unit).ended.verdict) == ("pass", "fail")
+    assert came(again(ran.record, left)) is None

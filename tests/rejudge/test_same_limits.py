@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from tests.rejudge.kit import again
+from tests.rejudge.kit import UNIT, again
 from tests.rejudge.sweep import check, faulty, sound
 from tests.run.faults import FAULTS
-from tests.run.kit import DEVICES, PLANS, SHIPPED, Ran, pieces, run
+from tests.run.kit import DEVICES, PLANS, SHIPPED, Ran, device_text, pieces, plan_text, run
 from tests.run.random_trees import tree_of
 from tests.run.test_causes import ROWS
 from tests.run.test_random_trees import ran as run_of_tree
@@ -60,5 +62,45 @@ def test_units_that_are_broken_in_many_ways(name: str) -> None:
     device = {"returned_unit": "returned_logger", "returned_box": "returned_transport_box"}[name]
     plan = PLANS / f"{name}.yaml"
     ran = run(plan, DEVICES / f"{device}.yaml", air="rough")
+    assert ran.ended.verdict == "fail"
+    check(ran.record, plan)
+
+
+FUNCTIONS = """\
+def octets(bench): return b"\\x01\\x02"
+def text(bench): return "0102"
+def none(bench): return float("nan")
+"""
+
+
+@pytest.mark.parametrize(
+    ("function", "limit"),
+    [("octets", "{equals: '01 02'}"), ("text", "{equals: '0102'}"), ("none", "{max: 22}"), ("text", "{contains: '01'}"), ("octets", "{contains: '01'}")],
+)  # fmt: skip
+def test_values_of_functions_are_what_they_were(tmp_path: Path, function: str, limit: str) -> None:
+    (tmp_path / "kinds.py").write_text(FUNCTIONS)
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(plan_text(f"  - call: kinds:{function}\n    expect: {{value: {limit}}}\n"))
+    ran = run(plan, UNIT)
+    assert ran.ended.verdict == ("fail" if function == "none" else "pass")
+    check(ran.record, plan)
+
+
+def test_what_a_console_printed_is_saved_as_what_a_later_step_needs(tmp_path: Path) -> None:
+    wait = "  - console:\n    until: {line: {matches: '%s=(?P<number>\\d+)'}}\n    within: 5 s\n"
+    later = wait % "limit" + "    expect: {number: {equals: '${seen}'}}\n"
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(plan_text(wait % "ready" + "    save: {number: seen}\n" + later))
+    ran = run(plan, device_text(more="on_start: [{delay: 2 s, print: ready=3012}, {delay: 3 s, print: limit=3012}]"))
+    assert ran.ended.verdict == "pass", ran.ended.message
+    check(ran.record, plan)
+
+
+def test_a_limit_that_a_condition_leaves_out_excuses_no_failure(tmp_path: Path) -> None:
+    rounds = "  - repeat: 2\n    steps:\n      - read: battery level\n        expect: {value: {max: 10 %}}\n"
+    only = "    expect: {failed: {max: 2, only_if: {market: {equals: de}}}}\n"
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(plan_text(rounds + only, head="given: {market: {one_of: [de, us], default: us}}\n"))
+    ran = run(plan, UNIT)
     assert ran.ended.verdict == "fail"
     check(ran.record, plan)
