@@ -45,7 +45,7 @@ def possible_values(reading: Reading, kind: Kind = "any") -> list[Any]:
     value, first = reading.value, value_of(reading, kind)
     if kind != "any" or not isinstance(first, str):
         return [first]
-    found = [first]
+    found: list[Any] = [first]
     if value in _NO_NUMBERS:
         found.append(_NO_NUMBERS[value])
     if first and _HEX.fullmatch(first):
