@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields
+from hashlib import sha256
 from pathlib import Path
+from platform import node
 from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import Connection, Table, delete, func, select, update
 
-from benchrig.history.entry import DEVICE, READING, STEP, Bound, Channel, Entry, entry_of
+from benchrig.history.entry import DEVICE, MOST, READING, STEP, Bound, Channel, Entry, entry_of
+from benchrig.history.folders import has_record_of
 from benchrig.history.opening import History
 from benchrig.history.tables import bounds, channels, devices, readings, runs, steps
 from benchrig.record.journal import RECORD
@@ -60,22 +63,27 @@ def add_to(history: History, connection: Connection, entries: Sequence[Entry]) -
     """In the transaction of this connection."""
     added = Added()
     known = _known(connection, [entry.run_id for entry in entries])
-    wanted: dict[str, Entry] = {}
+    wanted, moved = dict[str, Entry](), list[Entry]()
     for entry in entries:
         before = known.get(entry.run_id)
-        if _is_wanted(entry, before, lambda stored: (history.folder(stored) / RECORD).is_file(), added):
+        became = _becomes(entry, before, history)
+        _note(added, became, entry, before)
+        if became == "moved":
+            moved.append(entry)
+        if became in ("new", "completed"):
             wanted[entry.run_id] = entry
             known[entry.run_id] = entry.run
             if before is not None and "run" in before:
                 remove(connection, before["run"])
     _insert(connection, [*wanted.values()])
-    for pair in added.moved:
-        connection.execute(update(runs).where(runs.c.folder == pair.known).values(folder=pair.folder))
+    for entry in moved:
+        place = {name: entry.run[name] for name in ("folder", "kept_on")}
+        connection.execute(update(runs).where(runs.c.run_id == entry.run_id).values(place))
     return added
 
 
 def _known(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
-    columns = runs.c.run, runs.c.run_id, runs.c.digest, runs.c.size, runs.c.verdict, runs.c.folder
+    columns = runs.c.run, runs.c.run_id, runs.c.digest, runs.c.size, runs.c.verdict, runs.c.folder, runs.c.kept_on
     known: dict[Any, Any] = {}
     for some in _parts(ids):
         found = connection.execute(select(*columns).where(runs.c.run_id.in_(some))).mappings()
@@ -83,25 +91,31 @@ def _known(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, An
     return known
 
 
-def _is_wanted(entry: Entry, known: dict[str, Any] | None, is_there: Callable[[str], bool], added: Added) -> bool:
-    """Whether it goes in, alone or in place of what is known of its run."""
-    folder = entry.run["folder"]
+def _becomes(entry: Entry, known: dict[str, Any] | None, history: History) -> str:
+    """Which list of `Added` it comes to. A new or a completed one goes in."""
     if known is None:
-        added.new.append(folder)
-        return True
-    pair, same = Pair(folder, known["folder"]), known["digest"] == entry.run["digest"]
+        return "new"
+    same = known["digest"] == entry.run["digest"]
     if known["verdict"] == "cut off" and not same and (entry.is_whole or entry.run["size"] > known["size"]):
-        added.completed.append(folder)
+        return "completed"
+    if same and known["folder"] == entry.run["folder"]:
+        return "known"
+    if same and not is_kept(history, known["run_id"], known["folder"], known["kept_on"]):
+        return "moved"
+    return "copies" if same or not entry.is_whole else "conflicts"
+
+
+def is_kept(history: History, run_id: str, folder: str, kept_on: str) -> bool:
+    """Whether the record of a run is where its entry says. What another computer keeps is not looked for here."""
+    if kept_on != node() and Path(folder).is_absolute():
         return True
-    if same and pair.folder == pair.known:
-        added.known.append(folder)
-    elif same and not is_there(pair.known):
-        added.moved.append(pair)
-    elif same or not entry.is_whole:
-        added.copies.append(pair)
-    else:
-        added.conflicts.append(pair)
-    return False
+    return has_record_of(history.folder(folder), run_id)
+
+
+def _note(added: Added, became: str, entry: Entry, known: dict[str, Any] | None) -> None:
+    folder = entry.run["folder"]
+    pairs = became in ("moved", "copies", "conflicts") and known is not None
+    getattr(added, became).append(Pair(folder, known["folder"]) if pairs and known else folder)
 
 
 def remove(connection: Connection, run: int) -> None:
@@ -154,7 +168,7 @@ def _numbers(
 ) -> dict[Any, int]:
     """The numbers of channels or bounds; those that are new get one."""
     number = next(iter(table.primary_key))
-    keys = {json.dumps(each): each for each in wanted}
+    keys = {_key(each): each for each in wanted}
     known: dict[Any, Any] = {}
     for some in _parts(sorted(keys)):
         found = connection.execute(select(table.c.key, number).where(table.c.key.in_(some)))
@@ -163,6 +177,12 @@ def _numbers(
     rows = [(count, key, *each) for count, (key, each) in enumerate(new, start=_next(connection, table))]
     _rows(connection, table, [number.name, "key", *names], rows)
     return known | {each: row[0] for (_, each), row in zip(new, rows, strict=True)}
+
+
+def _key(of: Channel | Bound) -> str:
+    """Short enough for an index of every database."""
+    key = json.dumps(of)
+    return key if len(key) <= MOST else sha256(key.encode()).hexdigest()
 
 
 def _parts(of: Sequence[T]) -> Iterator[Sequence[T]]:

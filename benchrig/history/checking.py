@@ -10,13 +10,13 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, func, select
 
+from benchrig.history.adding import is_kept
 from benchrig.history.delivery import clock_trouble
 from benchrig.history.entry import Entry
-from benchrig.history.folders import Loaded, all_loaded, found
+from benchrig.history.folders import Loaded, all_loaded, found, has_record_of
 from benchrig.history.opening import History
 from benchrig.history.tables import runs
 from benchrig.history.waiting import waiting
-from benchrig.record.journal import RECORD
 
 
 @dataclass
@@ -47,10 +47,12 @@ def check(history: History, below: Sequence[Path]) -> Checked:
         known = {row[0]: Known(*row) for row in connection.execute(select(*_COLUMNS))}
         checked.notes += [*_one_name(connection)]
     checked.entries = len(known)
+    held: dict[str, str] = {}  # the run ids that are in the folders; '' where nobody can say
     for batch in all_loaded(found(below), history.stored_folder):
         for each in batch:
             _hold(history, each, known, checked)
-    _look_after(history, known, checked)
+            held[history.stored_folder(each.folder)] = each.entry.run_id if each.entry else ""
+    _look_after(history, known, held, checked)
     checked.notes += [*filter(None, [clock_trouble(history)]), *_waiting(below)]
     return checked
 
@@ -76,29 +78,31 @@ def _hold(history: History, each: Loaded, known: dict[str, Known], checked: Chec
         checked.damaged.append(each.problem)
     elif (row := known.get(each.entry.run_id)) is None:
         checked.missing.append(name)
+    elif row.folder == name:
+        checked.changed += [name] if row.digest != each.entry.run["digest"] else []
     elif row.digest != each.entry.run["digest"]:
         _differs(each.entry, row, name, checked)
-    elif row.folder != name and (history.folder(row.folder) / RECORD).is_file():
+    elif is_kept(history, row.run_id, row.folder, row.kept_on):
         checked.copies.append(f"{name} is a copy of {row.folder}")
 
 
 def _differs(entry: Entry, row: Known, name: str, checked: Checked) -> None:
-    if row.folder == name:
-        checked.changed.append(name)
-    elif entry.is_whole:
+    if entry.is_whole:
         checked.conflicts.append(f"{name} has the run id of {row.folder}, and another record")
     else:
         checked.copies.append(f"{name} is a part of {row.folder}")
 
 
-def _look_after(history: History, known: dict[str, Known], checked: Checked) -> None:
+def _look_after(history: History, known: dict[str, Known], held: dict[str, str], checked: Checked) -> None:
     """The entries whose folders are to be on this computer."""
     here = node()
     for row in known.values():
-        folder = history.folder(row.folder)
+        there = held.get(row.folder)
         if row.kept_on != here and Path(row.folder).is_absolute():
             checked.elsewhere += 1
-        elif not (folder / RECORD).is_file():
+        elif there is None and has_record_of(history.folder(row.folder), row.run_id):
+            continue
+        elif there not in ("", row.run_id):
             checked.lost.append(row.folder)
 
 

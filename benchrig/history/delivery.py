@@ -46,6 +46,7 @@ class Delivery:
 
     def deliver(self) -> str:
         """After the verdict. What is still to be said."""
+        self.begin()  # somebody who took the run for one that was killed may have taken the marker away
         worker = threading.Thread(target=self._attempt, daemon=True)  # a server may never answer
         worker.start()
         worker.join(_AT_MOST)
@@ -60,6 +61,10 @@ class Delivery:
             self.trouble = f"this run waits for the history: {error.message}"
         except OSError as error:
             self.trouble = f"this run waits for the history: {error.strerror or error}"
+        except Exception as error:  # a run ends as it does, whatever a database says
+            from benchrig.history.failures import told_by
+
+            self.trouble = f"this run waits for the history: {type(error).__name__}{told_by(error)}"
 
     def _delivered(self) -> str:
         from benchrig.history.filling import fill

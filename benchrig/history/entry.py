@@ -21,8 +21,8 @@ from benchrig.report import explain, whole
 from benchrig.values.judging import Judgement
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-# Characters of a text that is kept; the record has all of it.
-MOST = 1000
+# Characters of a text that is kept; the record has all of it. An index of PostgreSQL holds no more than 2704 bytes.
+MOST = 600
 # That a column of whole numbers can hold (32 bits).
 _LARGEST = 2**31 - 1
 
@@ -136,8 +136,8 @@ def _devices(record: Record) -> Iterator[tuple[Any, ...]]:
     """One row a unit: one that took the place of another has a row of its own. There is always a first."""
     given = explain.given_serial(record)
     for n, seen in enumerate(_units(record) or [DeviceSeen(0.0)]):
-        names = (_bounded(seen.serial), given if n == 0 else "", _bounded(seen.address), _bounded(seen.address_type))
-        yield (_bounded(seen.device), *names, _bounded(seen.name), _bounded(seen.firmware), _bounded(seen.hardware))
+        names = (bounded(seen.serial), given if n == 0 else "", bounded(seen.address), bounded(seen.address_type))
+        yield (bounded(seen.device), *names, bounded(seen.name), bounded(seen.firmware), bounded(seen.hardware))
 
 
 def _units(record: Record) -> list[DeviceSeen]:
@@ -154,14 +154,14 @@ def _units(record: Record) -> list[DeviceSeen]:
     return [unit for units in known.values() for unit in units]
 
 
-def _bounded(text: str) -> str:
+def bounded(text: str) -> str:
     return text[:MOST].replace("\0", "�")
 
 
 def _kept(value: Any) -> Any:
     """What every database can hold: only a hand writes more into a record."""
     if isinstance(value, str):
-        return _bounded(value)
+        return bounded(value)
     return _counted(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
@@ -180,11 +180,11 @@ def step_name(node: PlannedNode) -> str:
 def _steps(record: Record) -> Iterator[tuple[Any, ...]]:
     for step in record.executions:
         node, ended = step.planned, step.ended
-        what = map(_bounded, (step.where.node, _rounds(step.where), step_name(node), node.kind, node.device))
+        what = map(bounded, (step.where.node, _rounds(step.where), step_name(node), node.kind, node.device))
         if ended is None:
             yield (*what, explain.state(step), "", "", 0, 0.0)
         else:
-            message = _bounded(ended.message)
+            message = bounded(ended.message)
             yield (*what, explain.state(step), ended.cause or "", message, _counted(ended.attempts), ended.elapsed)
 
 
@@ -197,12 +197,12 @@ def _rounds(where: Where) -> str:
 
 def _readings(record: Record) -> Iterator[tuple[Channel, Bound, tuple[Any, ...]]]:
     occurrences = dict(_occurrences(record.run.nodes))
-    plan = _bounded(record.run.plan)
+    plan = bounded(record.run.plan)
     for step in record.executions:
-        name, occurrence = _bounded(step_name(step.planned)), occurrences.get(step.planned.id, 1)
+        name, occurrence = bounded(step_name(step.planned)), occurrences.get(step.planned.id, 1)
         for reading in step.readings:
             if reading.judgement is not None:
-                channel = plan, name, occurrence, _bounded(reading.name), _bounded(reading.unit)
+                channel = plan, name, occurrence, bounded(reading.name), bounded(reading.unit)
                 yield channel, _bound(reading.judgement), _row(reading, reading.judgement)
 
 
@@ -225,7 +225,7 @@ def _bound(judgement: Judgement) -> Bound:
     low, high = _number(judgement.low), _number(judgement.high)
     stated_low, stated_high = _number(judgement.stated_low), _number(judgement.stated_high)
     stated = (low if stated_low is None else stated_low, high if stated_high is None else stated_high)
-    return (_bounded(judgement.limit), low, high, *stated, _bounded(judgement.guard))
+    return (bounded(judgement.limit), low, high, *stated, bounded(judgement.guard))
 
 
 def _row(reading: Reading, judgement: Judgement) -> tuple[Any, ...]:
@@ -252,5 +252,5 @@ def _number(value: Any) -> float | None:
 
 def _text(value: Any) -> str:
     if isinstance(value, str):
-        return _bounded(value)
-    return _bounded(json.dumps(msgspec.to_builtins(value, enc_hook=str), ensure_ascii=False))
+        return bounded(value)
+    return bounded(json.dumps(msgspec.to_builtins(value, enc_hook=str), ensure_ascii=False))

@@ -13,7 +13,8 @@ from sqlalchemy import Connection, delete, select
 
 from benchrig.errors import BenchrigError, StationError
 from benchrig.history.adding import Added, add_entries, add_to
-from benchrig.history.failures import HistoryAway
+from benchrig.history.entry import Entry
+from benchrig.history.failures import HistoryDamaged, plainly, told_by
 from benchrig.history.folders import Loaded, all_loaded, found
 from benchrig.history.opening import History, open_history
 from benchrig.history.place import Place
@@ -31,6 +32,7 @@ class Filled:
     added: Added = field(default_factory=Added)
     running: list[str] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)  # those of the problems that the database did not take
     gone: int = 0  # runs that the history had before it was rebuilt, whose records are not there any more
 
     @property
@@ -41,6 +43,7 @@ class Filled:
         self.added += other.added
         self.running += other.running
         self.problems += other.problems
+        self.refused += other.refused
         return self
 
     def take(self, batch: Sequence[Loaded]) -> None:
@@ -52,36 +55,61 @@ def fill(history: History, folders: Sequence[Path], told: Told = lambda done: No
     """Add them, a transaction a batch: what ended it in between is still to add, and nothing is in it twice."""
     filled = Filled()
     for batch in _added(history, folders, filled):
-        forget(each.folder for each in batch if each.entry)
+        forget(_taken(batch, filled))
         told(len(batch))
     return filled
+
+
+def _taken(batch: Sequence[Loaded], filled: Filled) -> list[Path]:
+    """The folders whose runs wait no more."""
+    return [each.folder for each in batch if each.entry and each.entry.run["folder"] not in filled.refused]
 
 
 def _added(history: History, folders: Sequence[Path], filled: Filled) -> Iterator[list[Loaded]]:
     for batch in all_loaded(folders, history.stored_folder):
         filled.take(batch)
-        filled.added += add_entries(history, [each.entry for each in batch if each.entry])
+        _add(history, [each.entry for each in batch if each.entry], filled)
         yield batch
+
+
+def _add(history: History, entries: Sequence[Entry], filled: Filled) -> None:
+    """What the database does not take keeps no other run out."""
+    try:
+        filled.added += add_entries(history, entries)
+    except BenchrigError:
+        raise
+    except Exception as error:
+        if len(entries) > 1:
+            for entry in entries:
+                _add(history, [entry], filled)
+            return
+        folder = entries[0].run["folder"]
+        filled.refused.append(folder)
+        filled.problems.append(f"the history does not take {folder}: {type(error).__name__}{told_by(error)}")
 
 
 def rebuild(place: Place, below: Sequence[Path], told: Told = lambda done: None) -> Filled:
     """Make the history anew from the folders below these: until the end the old one is as it was. In a file it is a fresh one,
     which then takes its place; on a server one transaction, which leaves the runs that other computers keep."""
     found(below)  # before anything is done: a place that is not there
-    filled, folders = _fresh_file(place, place.file, below, told) if place.file else _in_place(place, below, told)
-    forget(folders)
+    filled, taken = (
+        _fresh_file(place, place.file.resolve(), below, told) if place.file else _in_place(place, below, told)
+    )
+    forget(taken)
     return filled
 
 
 def _fresh_file(place: Place, file: Path, below: Sequence[Path], told: Told) -> tuple[Filled, list[Path]]:
     beside = file.with_name(f".{file.name}.{os.getpid()}.new")
-    _remove(beside)
     try:
+        _remove(beside)
         with open_history(Place(place.shown, beside), make=True) as fresh, _held(place) as old:
-            filled, folders = Filled(), found(below)  # all that are there while nobody else writes
-            for batch in _added(fresh, folders, filled):
+            filled, taken = Filled(), list[Path]()
+            # all that are there while nobody else writes
+            for batch in _added(fresh, found(below), filled):
+                taken += _taken(batch, filled)
                 told(len(batch))
-            filled.gone = len(_ids(old) - _ids(fresh)) if old else 0
+            filled.gone = _gone(place, old, _ids(fresh))
             fresh.close()
             beside.replace(file)
     except OSError as error:
@@ -89,22 +117,28 @@ def _fresh_file(place: Place, file: Path, below: Sequence[Path], told: Told) -> 
             raise
         raise StationError(f"the history {place.shown} cannot be written: {error.strerror or error}") from error
     finally:
-        _remove(beside)
-    return filled, folders
+        with contextlib.suppress(OSError):
+            _remove(beside)
+    return filled, taken
+
+
+def _gone(place: Place, old: Connection | None, now: set[str]) -> int:
+    """How many runs of the history before are not in the new one; of one that is damaged nobody knows."""
+    with contextlib.suppress(HistoryDamaged), plainly(place):
+        return len(_ids(old) - now) if old else 0
+    return 0
 
 
 @contextlib.contextmanager
 def _held(place: Place) -> Iterator[Connection | None]:
     """The history that is there, with nobody else writing to it: a run that ends meanwhile waits, and is delivered into the
-    new one. None for one that is not there, or cannot be read."""
+    new one. None for one that is not there, or is damaged. What is no history, or one of a later benchrig, is left alone."""
     with contextlib.ExitStack() as stack:
         connection = None
         try:
             if place.file is not None and place.file.exists():
                 connection = stack.enter_context(stack.enter_context(open_history(place, make=True)).writing())
-        except HistoryAway:
-            raise
-        except StationError:
+        except HistoryDamaged:
             connection = None
         yield connection
 
@@ -117,14 +151,15 @@ def _remove(file: Path) -> None:
 def _in_place(place: Place, below: Sequence[Path], told: Told) -> tuple[Filled, list[Path]]:
     filled, here = Filled(), node()
     with open_history(place, make=True) as history, history.writing() as connection:
-        folders, before = found(below), _ids(connection, here)
+        taken, before = list[Path](), _ids(connection, here)
         _clear(connection, here)
-        for batch in all_loaded(folders, history.stored_folder):
+        for batch in all_loaded(found(below), history.stored_folder):
             filled.take(batch)
             filled.added += add_to(history, connection, [each.entry for each in batch if each.entry])
+            taken += _taken(batch, filled)
             told(len(batch))
         filled.gone = len(before - _ids(connection, here))
-    return filled, folders
+    return filled, taken
 
 
 def _clear(connection: Connection, kept_on: str) -> None:

@@ -8,8 +8,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import msgspec
+
 from benchrig.errors import UsageError
-from benchrig.history.entry import Entry, entry_of
+from benchrig.history.entry import Entry, bounded, entry_of
 from benchrig.record.journal import RECORD, record_in
 from benchrig.report.index import is_running
 from benchrig.workers import Lost, cores, done
@@ -28,6 +30,22 @@ class Loaded:
     entry: Entry | None = None
     problem: str = ""
     running: bool = False
+
+
+class _Head(msgspec.Struct):
+    run_id: str
+
+
+_head = msgspec.json.Decoder(_Head)
+
+
+def has_record_of(folder: Path, run_id: str) -> bool:
+    """Whether the record of this run is in the folder, and not that of another one."""
+    try:
+        with (folder / RECORD).open("rb") as record:
+            return bounded(_head.decode(record.readline()).run_id) == run_id
+    except (OSError, msgspec.DecodeError):
+        return False
 
 
 def found(places: Sequence[Path]) -> list[Path]:

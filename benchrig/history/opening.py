@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Self
@@ -72,6 +73,7 @@ class History:
 
     def __init__(self, place: Place, patience: float = PATIENCE) -> None:
         self.place = place
+        self._base = place.file.resolve().parent if place.file is not None else None
         with plainly(place):
             self.engine = _engine(place, patience)
 
@@ -99,11 +101,12 @@ class History:
 
     def folder(self, stored: str) -> Path:
         """The folder of a run, as `runs.folder` has it."""
-        return self.place.base / stored if self.place.base is not None else Path(stored)
+        return self._base / stored if self._base is not None else Path(stored)
 
     def stored_folder(self, folder: Path) -> str:
-        """What `runs.folder` says of a folder: seen from a history in a file where that is beside or above it."""
-        folder, base = folder.absolute(), self.place.base
+        """What `runs.folder` says of a folder: seen from a history in a file where that is beside or above it. A folder has one
+        name, whichever links lead to it or to the history."""
+        folder, base = Path(os.path.realpath(folder)), self._base
         if base is not None and folder.is_relative_to(base):
             return folder.relative_to(base).as_posix()
         return folder.as_posix()

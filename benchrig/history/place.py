@@ -13,8 +13,10 @@ FILE = "history.sqlite"
 
 _SCHEME = re.compile(r"([a-zA-Z][\w+.-]*)://(.*)", re.DOTALL)
 _SERVERS = ("postgresql", "postgres")
-_PASSWORD = re.compile(r"^(\w[\w+.-]*://[^:@/]*):[^@]*@")
-_WORD = re.compile(r"([?&]password=)[^&]*", re.IGNORECASE)
+_PASSWORD = re.compile(r"(//?[^:@/\s]*):\S*@")
+_WORD = re.compile(r"(password\s*=\s*)[^&\s]*", re.IGNORECASE)
+# What is meant as a URL, or as the words of a connection, and is neither a URL nor the name of a file.
+_SLIP = re.compile(r"(postgres(ql)?\b.*:|//).*@.*|.*\bpassword\s*=.*", re.IGNORECASE | re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -35,17 +37,20 @@ def place_of(text: str) -> Place:
     """The place that these words name. UsageError."""
     found = _SCHEME.fullmatch(text)
     if found is None:
-        return Place(text, Path(text).expanduser()) if text else _refuse(text)
+        is_file = text and not _SLIP.fullmatch(text)
+        return Place(text, Path(text).expanduser()) if is_file else _refuse(masked(text))
     scheme, rest = found[1].lower().partition("+")[0], found[2]
     if scheme == "sqlite":
         return place_of(rest.removeprefix("/"))
     if scheme not in _SERVERS or not rest:
         return _refuse(masked(text))
+    if "@" in rest.partition("?")[0].rpartition("@")[0]:
+        return _refuse(masked(text), "write %40 for an @ in a password")
     return Place(masked(text), url=f"postgresql://{rest}")
 
 
 def masked(text: str) -> str:
-    """A URL without its password."""
+    """Without the passwords of the URLs in it."""
     return _WORD.sub(r"\1***", _PASSWORD.sub(r"\1:***@", text))
 
 
@@ -53,8 +58,10 @@ def has_password(text: str) -> bool:
     return masked(text) != text
 
 
-def _refuse(text: str) -> Place:
+def _refuse(
+    text: str, advice: str = "write a file (results/history.sqlite), or postgresql://USER@HOST/DATABASE"
+) -> Place:
     raise UsageError(
         f"expected a file or the URL of a database for the history, found '{text}'",
-        advice="write a file (results/history.sqlite), or postgresql://USER@HOST/DATABASE",
+        advice=advice,
     )

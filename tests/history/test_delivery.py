@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 from benchrig.history.delivery import Delivery, due
+from benchrig.history.filling import rebuild
 from benchrig.history.opening import open_history
 from benchrig.history.place import place_of
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.runs import runs_of
-from benchrig.history.waiting import waiting
+from benchrig.history.waiting import forget, waiting
 from benchrig.report.index import IndexLine
 from tests.cli.calling import call
 from tests.cli.kit import files, here
@@ -65,6 +66,17 @@ def test_a_run_that_was_killed_is_delivered_as_cut_off_and_one_at_work_is_not(re
             "two": "pass",
         }
     assert due(results) == [at_work.folder]
+
+
+def test_a_run_at_work_waits_on_while_its_history_is_rebuilt(results: Path) -> None:
+    """Nothing else would bring it in, if it is killed later."""
+    at_work, file = over(results / "at work", 1, AWAY), results / "history.sqlite"
+    with IndexLine(at_work.folder):
+        rebuild(place_of(str(file)), [results])
+        assert waiting(results) == [at_work.folder]
+    forget([at_work.folder])
+    at_work.deliver()  # to a history that is away
+    assert waiting(results) == [at_work.folder]
 
 
 def test_a_damaged_record_waits_and_is_named(results: Path) -> None:
