@@ -33,7 +33,8 @@ _COLUMNS = (
 @flag("--csv", "as_csv", help="One row for all runs of a plan and one for each group, as CSV.")
 def yields(chosen: Chosen, by: tuple[str, ...], together: bool, as_json: bool, as_csv: bool) -> None:
     """Tell the yield of each plan: the share of the units that passed at their first run, and at their last one, with
-    95 % intervals; what the others failed of; who passed later with nothing done to it.
+    95 % intervals; what the others failed of; who then passed with the same
+    firmware, plan and limits.
 
     A run counts that passed, or failed by limit, device or link. Others, partial runs and those of gauge studies count
     neither way, and are shown apart.

@@ -1,4 +1,4 @@
-"""What units failed of, and which passed later with nothing done to them."""
+"""What units failed of, and which passed later with the same firmware, plan and limits."""
 
 from __future__ import annotations
 

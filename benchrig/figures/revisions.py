@@ -6,7 +6,7 @@ import msgspec
 import numpy as np
 
 from benchrig.history.questions.values import Values
-from benchrig.study.change import change_of, mean_of
+from benchrig.study.change import change_of, mean_of, shifted
 from benchrig.study.estimate import Estimate
 
 
@@ -19,14 +19,9 @@ class Revision(msgspec.Struct, frozen=True):
     failed: int
     mean: Estimate
     change: Estimate | None
+    differs: bool  # from the revision before, by more than chance
     run_id: str
     folder: str
-
-    @property
-    def differs(self) -> bool:
-        """Whether the interval of the change leaves out no change at all."""
-        ends = self.change and (self.change.low, self.change.high)
-        return bool(ends and ends[0] is not None and ends[1] is not None and not ends[0] <= 0 <= ends[1])
 
 
 def revisions_of(values: Values) -> list[Revision]:
@@ -38,8 +33,8 @@ def revisions_of(values: Values) -> list[Revision]:
     for name in dict.fromkeys(firmware[finite].tolist()):
         which = np.flatnonzero(finite & (firmware == name))
         found, last = values.value[which], int(which[-1])
-        change = None if before is None else change_of(before, found)
+        change, differs = (None, False) if before is None else (change_of(before, found), shifted(before, found))
         failed = int((~values.passed[which]).sum())
-        made.append(Revision(name, len(which), failed, mean_of(found), change, run[last], folder[last]))
+        made.append(Revision(name, len(which), failed, mean_of(found), change, differs, run[last], folder[last]))
         before = found
     return made

@@ -29,9 +29,8 @@ def yields(told: YieldFigure, links: Links, place: str, title: str) -> Iterator[
     if told.failures:
         yield section("What units failed of", *_failures(told, links), id_=f"{place}-failures")
     if told.retested:
-        yield section(
-            "Passed after a failure with nothing done to the unit", *_retested(told, links), id_=f"{place}-retested"
-        )
+        title = "Failed, then passed with the same firmware, plan and limits"
+        yield section(title, *_retested(told, links), id_=f"{place}-retested")
 
 
 def _shares(told: YieldFigure) -> Iterator[ET.Element]:

@@ -9,6 +9,9 @@ from numpy.typing import ArrayLike
 from benchrig.study.describe import Description, describe
 from benchrig.study.estimate import Estimate
 
+# More values are never less sure, and their number of ways would have thousands of digits.
+_PLENTY = 100
+
 
 def mean_of(values: ArrayLike, confidence: float = 0.95) -> Estimate:
     """The mean with the interval of Student (Biometrika 6, 1908); of one value, or without any spread, there is none."""
@@ -25,6 +28,22 @@ def change_of(before: ArrayLike, after: ArrayLike, confidence: float = 0.95) -> 
         return Estimate(second.mean - first.mean)
     freedom = (one + other) ** 2 / (one**2 / (first.n - 1) + other**2 / (second.n - 1))
     return _around(second.mean - first.mean, math.sqrt(one + other), freedom, confidence)
+
+
+def shifted(before: ArrayLike, after: ArrayLike, confidence: float = 0.95) -> bool:
+    """Whether no change at all is left out: by the interval of the change. Groups without any spread have none, and differ where
+    chance alone would seldom part so many values so (the permutation test of Fisher, The Design of Experiments, 1935)."""
+    first, second = describe(before), describe(after)
+    if not first.sd and not second.sd:
+        return first.mean != second.mean and _by_chance(first.n, second.n) <= 1 - confidence
+    change = change_of(before, after, confidence)
+    return change.low is not None and change.high is not None and not change.low <= 0 <= change.high
+
+
+def _by_chance(one: int, other: int) -> float:
+    """How probable it is that values of two kinds fall into two groups by kind; groups of one size can in two ways."""
+    few, many = sorted((min(one, _PLENTY), min(other, _PLENTY)))
+    return (1 + (few == many)) / math.comb(few + many, few)
 
 
 def _square(told: Description) -> float:

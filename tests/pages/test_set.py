@@ -135,6 +135,25 @@ def test_the_same_history_gives_the_same_bytes(folder: Path, tmp_path: Path) -> 
         assert page_of_set(history, Filters(), tmp_path / "results" / "a.html", ON) == first
 
 
+@pytest.mark.usefixtures("undrawn")
+def test_an_exact_change_is_a_change(tmp_path: Path) -> None:
+    """A battery that is 92 %, 92 %, then 93 % in every run of a build."""
+    builds = ["1.0"] + ["1.1"] * 4 + ["1.2"] * 4
+    made = [
+        entry(n, firmware=each, measure="%", readings={"read battery.value": 93.0 if each == "1.2" else 92.0})
+        for n, each in enumerate(builds)
+    ]
+    with a_line(tmp_path, made) as history:
+        root = tree(page_of_set(history, Filters(), tmp_path / "a.html", ON))
+    assert "The mean of 1 of 1 reading differs" in root.text_content()
+    assert [row[4] for row in rows(root, "read battery.value by firmware")[1:]] == [
+        "", "0 %", "1 %, exact: the values with each firmware are equal"
+    ]  # fmt: skip
+    assert [
+        each.text[:3] for each in root.xpath("//div[@aria-label='read battery.value by firmware']//span[@class='bad']")
+    ] == ["1 %"]
+
+
 def reading(tmp_path: Path, values: list[float], **more: Any) -> Reading | None:
     made = [entry(n, readings={"scan.rssi": value}, **more) for n, value in enumerate(values)]
     with a_line(tmp_path, made) as history:
