@@ -10,6 +10,8 @@ import msgspec
 from benchrig.record.events import PlannedLimits, RunEnded
 from benchrig.rejudge.record import Rejudged
 from benchrig.rejudge.walk import Done
+from benchrig.report import explain
+from benchrig.run.outcome import Exit
 from benchrig.study.yields import Share, first_runs, last_runs, share_of
 
 _OF_THE_UNIT = ("limit", "device", "link")
@@ -25,7 +27,9 @@ class Came(msgspec.Struct, frozen=True, omit_defaults=True):
 
     @property
     def counts(self) -> bool:
-        """Whether it says something of the unit."""
+        """Whether it says something of the unit: all was judged, and the cause is its own."""
+        if self.exit_code == Exit.NOT_JUDGED:
+            return False
         return self.verdict == "pass" or (self.verdict == "fail" and self.cause in _OF_THE_UNIT)
 
 
@@ -115,7 +119,7 @@ def run_of(again: Rejudged, folder: str) -> Run:
         head.run_id,
         folder,
         head.started,
-        (unit.serial if unit else "") or head.given_serial or (unit.address if unit else "") or head.run_id,
+        (unit.serial if unit else "") or explain.given_serial(record) or (unit.address if unit else "") or head.run_id,
         _came(before),
         None if again.ended is None else _came(again.ended),
         apart,

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from benchrig.errors import BenchrigError, PlanError, UsageError
 from benchrig.plan.limit_choice import title_of
@@ -37,7 +41,7 @@ def rejudge_all(results: Sequence[Path], plan_file: Path, limits: Path | None, *
             judged.take(folder)
         except BenchrigError as error:
             not_read.append(NotRead(str(folder), _first_line(error)))
-    runs = sorted(judged.runs, key=lambda run: (run.started, run.run_id))
+    runs = judged.in_time()
     if not runs:
         why = not_read[0].why if not_read else ""
         raise UsageError(f"no run of the plan '{judged.title}' can be judged again: {why}", advice=judged.advice)
@@ -59,16 +63,30 @@ class _Judged:
         self.advice = ""
         self._plans = plans
         self._seen: dict[str, Path] = {}
+        # by address the serial numbers that were with it
+        self._serials: defaultdict[str, set[str]] = defaultdict(set)
+        self._began: dict[str, datetime] = {}
 
     def take(self, folder: Path) -> None:
         """UsageError for a run that is not to be judged again."""
         record = read_record(folder)
         for why in self._misfits(record):
             raise UsageError(why)
+        self._began[record.run.run_id] = _moment(record.run.started)
         again = rejudge(record, self._plans.of(record.run))
         self._seen[record.run.run_id] = folder
         self.as_run += again.as_run
-        self.runs.append(run_of(again, str(folder)))
+        run = run_of(again, str(folder))
+        if record.unit is not None and record.unit.address and run.unit != record.unit.address:
+            self._serials[record.unit.address].add(run.unit)
+        self.runs.append(run)
+
+    def in_time(self) -> list[Run]:
+        """In the order of their begin. A unit that failed before it told its serial number is known by its address: where one
+        serial number alone was with that, it is that unit."""
+        runs = sorted(self.runs, key=lambda run: (self._began[run.run_id], run.run_id))
+        known = {address: min(serials) for address, serials in self._serials.items() if len(serials) == 1}
+        return [replace(run, unit=known.get(run.unit, run.unit)) for run in runs]
 
     def _misfits(self, record: Record) -> Iterator[str]:
         run = record.run
@@ -81,6 +99,14 @@ class _Judged:
             yield "the run was cut off"
         if run.run_id in self._seen:
             yield f"it is a copy of the run in {self._seen[run.run_id]}"
+
+
+def _moment(started: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(started)
+    except ValueError as error:
+        raise UsageError(f"expected a date and a time as the start of the run, found '{started[:40]}'") from error
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
 def _results(plan: Plan, limits: Path | None, runs: list[Run], not_read: list[NotRead], judged: _Judged) -> Results:
