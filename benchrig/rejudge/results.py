@@ -10,7 +10,6 @@ import msgspec
 from benchrig.record.events import PlannedLimits, RunEnded
 from benchrig.rejudge.record import Rejudged
 from benchrig.rejudge.walk import Done
-from benchrig.report import explain
 from benchrig.run.outcome import Exit
 from benchrig.study.yields import Share, first_runs, last_runs, share_of
 
@@ -119,7 +118,11 @@ def run_of(again: Rejudged, folder: str) -> Run:
         head.run_id,
         folder,
         head.started,
-        (unit.serial if unit else "") or explain.given_serial(record) or (unit.address if unit else "") or head.run_id,
+        (unit.serial if unit else "")
+        or head.given_serial
+        or head.given.get("serial", "").strip()
+        or (unit.address if unit else "")
+        or head.run_id,
         _came(before),
         None if again.ended is None else _came(again.ended),
         apart,

@@ -400,12 +400,10 @@ def _union(arguments: tuple[Any, ...]) -> _ReadNode:
     else:
         raise TypeError(f"no reader for {arguments}: give the union a class with from_source")
 
-    def read(node: Node, reader: Reader) -> Any:
-        if len(others) < len(arguments) and isinstance(node, Scalar) and node.value is None:
-            return None
-        return inner(node, reader)
-
-    return read
+    if len(others) == len(arguments) or getattr(others[0], "never_empty", False):
+        return inner
+    # an empty key is one that was left out
+    return lambda node, reader: None if isinstance(node, Scalar) and node.value is None else inner(node, reader)
 
 
 def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
@@ -417,8 +415,6 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
     direct: str = getattr(kind, "direct", "")
     # keys that are often written here, and what to do about them
     elsewhere: dict[str, str] = getattr(kind, "elsewhere", {})
-    # keys without which less is asked for: an empty one is a slip, and not the same as none
-    never_empty: frozenset[str] = getattr(kind, "never_empty", frozenset())
 
     def read(node: Node, reader: Reader) -> Any:
         if not isinstance(node, Mapping):
@@ -434,9 +430,6 @@ def _struct(kind: type[msgspec.Struct]) -> _ReadNode:
             if key in fields:
                 field = fields[key]
                 values[field.name] = reader.read(child, field.type)
-                if key in never_empty and isinstance(child, Scalar) and child.value is None:
-                    message = f"expected {key} to say something, found nothing"
-                    reader.problems.add(child.place, message, "write it, or take the key out")
             else:
                 advice = elsewhere.get(str(key)) or after_comma(scalar.place) or suggest(str(key), fields)
                 reader.problems.add(scalar.place, f"unknown key '{scalar.text}'", advice)

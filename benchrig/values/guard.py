@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 import msgspec
 
@@ -33,6 +33,8 @@ _MOST_K = 10
 
 class Guard(msgspec.Struct, frozen=True, omit_defaults=True):
     """The rule that draws a limit in, and the uncertainty of the measurement."""
+
+    never_empty: ClassVar[bool] = True
 
     rule: Literal["ISO 14253-1", "JCGM 106"]
     expanded: Measure = _ABSENT

@@ -151,8 +151,6 @@ class ConfidentLimit(Limit, frozen=True, omit_defaults=True):
 
     beside: ClassVar[frozenset[str]] = frozenset({"confidence"})
 
-    never_empty: ClassVar[frozenset[str]] = frozenset({"confidence", "guard"})
-
     confidence: Confidence | None = None
 
     def misfits(self) -> Iterable[Misfit]:

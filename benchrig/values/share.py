@@ -29,6 +29,8 @@ class Share(Quantity):
 class Confidence(Share):
     """How often a method is right that says so."""
 
+    never_empty: ClassVar[bool] = True
+
     __slots__ = ()
     sample: ClassVar[int] = 95
 
