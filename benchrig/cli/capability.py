@@ -40,8 +40,8 @@ def capability(reading: str, chosen: Chosen, subgroup: str, of: str, uncertainty
     """Tell the capability of a reading: Cp, Cpk, Pp, Ppk and the share beyond its limits, each with its 95 % interval; what
     speaks against these numbers; the signals of a control chart.
 
-    Values that were held against other limits are shown apart. Partial runs and those of gauge studies are left out, and
-    counted.
+    Values that were held against other limits are shown apart. Left out, and counted, are partial runs, those of gauge
+    studies, and those that were cut off or broken off by station, operator or benchrig.
 
     \b
     Example:

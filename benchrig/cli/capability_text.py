@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from benchrig.cli.history_text import time_text
+from benchrig.history.questions.words import LEFT_OUT
 from benchrig.report.explain import SIMULATED
 from benchrig.source.problem import counted
 from benchrig.terminal import console
@@ -102,7 +103,7 @@ def _extent(figure: CapabilityFigure) -> str:
     told += f"; the {figure.of} of each stream" if figure.of != "value" else ""
     if figure.not_numbers:
         told += f"; {counted(figure.not_numbers, 'reading')} left out: not a number"
-    return told + (f"; {counted(figure.apart, 'run')} left out: partial, or of a gauge study" if figure.apart else "")
+    return told + (f"; {counted(figure.apart, 'run')} left out: {LEFT_OUT}" if figure.apart else "")
 
 
 def limits_text(part: AgainstLimits, measure: str) -> str:

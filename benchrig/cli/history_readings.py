@@ -12,7 +12,7 @@ from benchrig.cli.filtering import Chosen, filter_options
 from benchrig.cli.options import flag, json_option, option
 from benchrig.cli.out import print_json, whatever_the_output_does
 from benchrig.cli.types import Whole
-from benchrig.history.questions.words import SAMPLES
+from benchrig.history.questions.words import LEFT_OUT, SAMPLES
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -42,8 +42,9 @@ _LISTED = ("reading", "measure", "plan", "simulated")
 @json_option()
 @flag("--csv", "as_csv", help="One row a value, as CSV.")
 def readings(reading: str | None, chosen: Chosen, last: int | None, of: str, as_json: bool, as_csv: bool) -> None:
-    """Show the values of a reading, in the order of the runs; without one, which readings there are. Partial runs and those
-    of gauge studies are left out, and counted.
+    """Show the values of a reading, in the order of the runs; without one, which readings there are. Left out, and
+    counted, are partial runs, those of gauge studies, and those that were cut off or broken off by station, operator or
+    benchrig; of the last ones the values come with --cause or --verdict.
 
     \b
     Example:
@@ -129,4 +130,4 @@ def _said(values: Values, count: int) -> Iterator[str]:
         runs = counted(values.some_rounds, "run")
         yield f"{runs} with only some rounds of a repetition on record, all failed ones among them: no sample of all rounds"
     if values.apart:
-        yield f"{counted(values.apart, 'run')} left out: partial, or of a gauge study"
+        yield f"{counted(values.apart, 'run')} left out: {LEFT_OUT}"

@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, exists, select
 
 from benchrig.errors import UsageError
 from benchrig.history.opening import History
-from benchrig.history.questions.filters import WHOLE, Filters, check_words, condition
+from benchrig.history.questions.filters import Filters, check_words, condition, whole_runs
 from benchrig.history.tables import channels, readings, runs
 from benchrig.source.problem import suggest
 from benchrig.text.escape import plain
@@ -68,7 +68,7 @@ def known_channels(connection: Connection, filters: Filters) -> list[Channel]:
 
 def _is_held(connection: Connection, channel: Channel, filters: Filters) -> bool:
     held: ColumnElement[bool] = exists().where(
-        readings.c.channel == channel.number, readings.c.run == runs.c.run, condition(filters), WHOLE
+        readings.c.channel == channel.number, readings.c.run == runs.c.run, condition(filters), whole_runs(filters)
     )
     return bool(connection.scalar(select(held)))
 

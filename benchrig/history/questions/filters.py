@@ -10,7 +10,7 @@ import msgspec
 from sqlalchemy import ColumnElement, Connection, and_, false, or_, select, true
 
 from benchrig.errors import UsageError
-from benchrig.history.questions.words import CAUSES, VERDICTS
+from benchrig.history.questions.words import BROKEN_OFF, CAUSES, VERDICTS
 from benchrig.history.tables import devices, runs
 from benchrig.source.problem import suggest
 from benchrig.text.escape import plain
@@ -24,8 +24,6 @@ _COLUMNS = {
 _KNOWN = {"verdict": VERDICTS, "cause": CAUSES}
 _NAMES = {"plan_hash": "plan hash", "limits": "limit set"}
 _FEWEST_DIGITS = 6
-# Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study.
-WHOLE = and_(runs.c.left_out == 0, runs.c.study == "")
 
 
 class Filters(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -77,6 +75,15 @@ def condition(filters: Filters) -> ColumnElement[bool]:
         parts.append(runs.c.started >= micros(filters.since))
     if filters.until:
         parts.append(runs.c.started < micros(filters.until))
+    return and_(*parts)
+
+
+def whole_runs(filters: Filters) -> ColumnElement[bool]:
+    """Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study. Nor one that died or was
+    broken off, unless the filters ask for such: its unit comes again, and an instrument that fails may have failed before."""
+    parts = [runs.c.left_out == 0, runs.c.study == ""]
+    if not filters.verdict and not filters.cause:
+        parts += [runs.c.verdict != "cut off", runs.c.cause.not_in(BROKEN_OFF)]
     return and_(*parts)
 
 

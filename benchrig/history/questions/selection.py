@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, select
 
 from benchrig.history.opening import History
-from benchrig.history.questions.filters import WHOLE, Filters, condition
+from benchrig.history.questions.filters import Filters, condition, whole_runs
 from benchrig.history.questions.rows import raw_rows
 from benchrig.history.tables import runs
 
@@ -24,7 +24,9 @@ class Selection:
     def __init__(self, history: History, connection: Connection, filters: Filters) -> None:
         self._history, self._filters = history, filters
         self._texts: dict[str, Texts] = {}
-        question = select(runs.c.run, runs.c.started, WHOLE, runs.c.rounds_left > 0).where(condition(filters))
+        question = select(runs.c.run, runs.c.started, whole_runs(filters), runs.c.rounds_left > 0).where(
+            condition(filters)
+        )
         rows = np.array(raw_rows(connection, question), np.int64).reshape(-1, 4)
         whole = rows[rows[:, 2] == 1]
         self.apart = len(rows) - len(whole)  # runs that fit and are not whole

@@ -45,7 +45,7 @@ class Values:
     some_rounds: (
         int  # runs that took it again and again, and have only some rounds on record: the failed ones are among these
     )
-    apart: int  # runs that fit but are partial, or belong to a gauge study: these have no part in it
+    apart: int  # runs that fit and have no part in it: see `whole_runs` of filters.py
     _selected: Selection = field(repr=False)
     _place: Places = field(repr=False)  # of the run of each value among the selected ones
 

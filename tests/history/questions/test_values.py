@@ -117,3 +117,23 @@ def test_rounds_that_are_not_on_record_are_told(tmp_path: Path) -> None:
     with history_of(tmp_path, [*runs, *again]) as history:
         told = {each.channel.label: (len(each), each.some_rounds) for each in all_values(history, Filters())}
         assert told == {VOLTAGE: (4, 1), "other.value": (1, 0)}
+
+
+def test_runs_that_died_or_were_broken_off_have_no_part_unless_asked_for(tmp_path: Path) -> None:
+    ends = [
+        ("pass", ""),
+        ("fail", "limit"),
+        ("cut off", ""),
+        ("error", "station"),
+        ("error", "internal"),
+        ("not all judged", "plan"),
+    ]
+    entries = [
+        entry(n, readings={"step.value": float(n)}, verdict=verdict, cause=cause)
+        for n, (verdict, cause) in enumerate(ends)
+    ]
+    with history_of(tmp_path, entries) as history:
+        values = values_of(history, "step.value", Filters())
+        assert (values.value.tolist(), values.apart) == ([0.0, 1.0, 5.0], 3)
+        broken_off = values_of(history, "step.value", Filters(cause=("station",)))
+        assert (broken_off.value.tolist(), broken_off.apart) == ([3.0], 0)
