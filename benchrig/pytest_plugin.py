@@ -19,6 +19,11 @@ _OPTIONS = {
     "station": ("The station file.", "FILE", "string"),
     "seed": ("The seed of a virtual radio.", "N", "string"),
     "results": ("Where each run leaves its folder (default: results, beside the ini file).", "DIR", "string"),
+    "history": (
+        "The history that runs come into: a file, or postgresql://USER@HOST/DATABASE (default: as for 'benchrig run').",
+        "HISTORY",
+        "string",
+    ),
     "names": ("A plan, or a file of names, for Python tests.", "FILE", "string"),
     "wait": ("Seconds to wait for a radio that another process has (default: 60).", "SECONDS", "string"),
 }

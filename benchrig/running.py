@@ -8,6 +8,7 @@ from typing import Any
 
 from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import UsageError
+from benchrig.history.choosing import wanted
 from benchrig.launch import Finished, RunOptions, prepared
 from benchrig.loop import Factory
 from benchrig.plan.given_words import of_station
@@ -41,6 +42,7 @@ async def run_plan(
     capture: str | Path | None = None,
     limits: str | Path | None = None,
     keep_samples: int = 0,
+    history: str | Path | None = None,
     acknowledged: bool = False,
     operator: Operator | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -49,6 +51,7 @@ async def run_plan(
     `radio` that of the station counts, else the host's.
 
     results       where the run leaves its folder, with record and reports (default: nothing is written)
+    history       the history that the run comes into, by `results` (default: as for `benchrig run`)
     acknowledged  the caution of the plan was read, and what it says was done
     operator      answers questions: `Answers({…})`; without one nobody does
     watch         is called with each event when it happens
@@ -80,6 +83,7 @@ async def run_plan(
         may_lack=known_limits(plan, may_lack),
         keep_samples=_kept(keep_samples),
         console=ConsoleChoice.parse(console) if console is not None else None,
+        history=wanted(history, results),
     )
     with prepared(options, operator or Answers(), [watch]) as run:
         task = Tasks().start(run.run())

@@ -286,6 +286,7 @@ def open_radio(
     results: File | None = None,
     capture: File | None = None,
     may_lack: tuple[str, ...] = (),
+    history: File | None = None,
     real_time: bool = False,
 ) -> AbstractContextManager[OpenedRadio]:
     """See the async form. With `real_time` a virtual radio takes the time that it would take."""
@@ -293,6 +294,7 @@ def open_radio(
         opening.open_radio(
             radio, names=names, given=given, station=station, name=name, seed=seed, air=air, acknowledged=acknowledged,
             caution=caution, operator=operator, results=results, capture=capture, may_lack=may_lack,
+            history=history,
         ),
         real_time=real_time,
     )  # fmt: skip
@@ -327,6 +329,7 @@ def run_plan(
     capture: str | Path | None = None,
     limits: str | Path | None = None,
     keep_samples: int = 0,
+    history: str | Path | None = None,
     acknowledged: bool = False,
     operator: Operator | None = None,
     watch: Callable[[AnyEvent], None] = lambda event: None,
@@ -340,7 +343,7 @@ def run_plan(
             lambda: running.run_plan(
                 path, radio=radio, given=given, station=station, results=results, device=device, only=only, from_=from_,
                 may_lack=may_lack, seed=seed, air=air, console=console, capture=capture, limits=limits,
-                keep_samples=keep_samples, acknowledged=acknowledged, operator=operator, watch=watch,
+                keep_samples=keep_samples, history=history, acknowledged=acknowledged, operator=operator, watch=watch,
             )
         )  # fmt: skip
 

@@ -19,6 +19,7 @@ from benchrig.api.reading import StepReader
 from benchrig.api.run import GrowingRun
 from benchrig.api.runner import GrowingRunner
 from benchrig.errors import BenchrigError, UsageError
+from benchrig.history.choosing import wanted
 from benchrig.launch import PreparedRun, RunOptions, prepared
 from benchrig.plan.brought import Brought, bring
 from benchrig.plan.loader import load_plan
@@ -50,6 +51,7 @@ class Opening:
     capture: Path | None = None
     results: Path | None = None
     may_lack: frozenset[str] = frozenset()
+    history: str = ""
 
     @property
     def options(self) -> RunOptions:
@@ -57,6 +59,7 @@ class Opening:
         return RunOptions(
             self.plan, (), self.station, self.choice, self.results, self.seed,
             capture=self.capture, acknowledged=self.acknowledged, may_lack=self.may_lack,
+            history=self.history,
         )  # fmt: skip
 
     @cached_property
@@ -84,13 +87,14 @@ def open_radio(
     results: File | None = None,
     capture: File | None = None,
     may_lack: tuple[str, ...] = (),
+    history: File | None = None,
 ) -> RadioContext:
     """Open a radio for as long as the context is open; a run begins with it. What is connected is disconnected at its end.
 
     `radio` has the words of --radio, 'virtual:logger.yaml'; without it that of the station counts. `names` is a plan, or
     a file of names: what attributes are called, and of a plan the device and the caution too; its given values are
     `given`. `station` is a station file. What writes needs `acknowledged` where there is a caution. `results` is the
-    folder that gets the folder of this run. Raises PlanError, UsageError, StationError."""
+    folder that gets the folder of this run, `history` the history that it comes into. Raises PlanError, UsageError, StationError."""
     place = calling_place()
     stationed = station if isinstance(station, Station) else load_station(Path(station) if station else None)
     brought = _brought(names, given)
@@ -107,6 +111,7 @@ def open_radio(
         Path(capture) if capture else None,
         Path(results) if results else None,
         frozenset(may_lack),
+        wanted(history, results),
     )
     return RadioContext(opening)
 

@@ -13,16 +13,35 @@ VARIABLE = "BENCHRIG_HISTORY"
 
 def chosen_place(option: str | None, station: str | None, results: Path) -> Place | None:
     """None where no history is named, and none is in the results. `station` is `history:` of the station file. UsageError."""
-    if option and has_password(option):
-        raise UsageError(
-            "--history has a password, which everybody on this computer can see in the list of processes",
-            advice=f"leave it out, and set PGPASSWORD, or write it into ~/.pgpass, {VARIABLE} or the station file",
-        )
+    check_open(option or "")
     named = option or station or os.environ.get(VARIABLE)
     if named:
         return place_of(named)
     file = results / FILE
     return Place(str(file), file) if file.exists() else None
+
+
+def check_open(option: str) -> None:
+    """UsageError for a password in words that others can read."""
+    if has_password(option):
+        raise UsageError(
+            "the history is named with a password, which others can read in a call, a script or the list of processes",
+            advice=f"leave it out, and set PGPASSWORD, or write it into ~/.pgpass, {VARIABLE} or the station file",
+        )
+
+
+def wanted(history: str | Path | None, results: str | Path | None) -> str:
+    """What `history=` of a run in Python says, as an option; '' for nothing. UsageError."""
+    if history and results is None:
+        raise UsageError("history: a run that leaves no record comes into none", advice="name a folder with results=")
+    return str(history or "")
+
+
+def seen_from(option: str, base: Path) -> str:
+    """The same words, with a file seen from this folder. UsageError."""
+    check_open(option)
+    place = place_of(option) if option else None
+    return str(base / place.file) if place is not None and place.file is not None else option
 
 
 def named_place(option: str | None, station: str | None, results: Path) -> Place:

@@ -113,7 +113,7 @@ class PlanRun:
         self.nodes = self._chosen(self.items)
         options = RunOptions(
             self.plan, self.nodes, settings.station, settings.radio, settings.results,
-            seed=settings.seed, acknowledged=settings.acknowledged,
+            seed=settings.seed, acknowledged=settings.acknowledged, history=settings.history,
         )  # fmt: skip
         self._run = SteppedRun(options, Unattended(ACKNOWLEDGE, SET, at_terminal=False), [self._ends])
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import BenchrigError, UsageError
+from benchrig.history.choosing import seen_from
 from benchrig.plan.given_words import parse_given
 from benchrig.plan.limit_choice import by_title, check_known, title_of
 from benchrig.radio.specify import RadioChoice
@@ -33,6 +34,7 @@ class Settings:
     radio: RadioChoice
     is_named: bool
     results: Path
+    history: str = ""
     seed: int = 0
     acknowledged: bool = False
     given: Mapping[str, str] = field(default_factory=dict)
@@ -109,6 +111,7 @@ def _read(config: pytest.Config) -> Settings:
         radio=replace(_at(RadioChoice.parse(text or "host"), base), wait=_wait(words.text("wait"))),
         is_named=bool(text),
         results=words.path("results") or words.root / (station.results or "results"),
+        history=seen_from(*words.placed("history")),
         seed=_seed(words.text("seed")),
         acknowledged=bool(config.getoption("benchrig_acknowledge") or config.getini("benchrig_acknowledge")),
         given=given,

@@ -59,9 +59,8 @@ class Wish:
         chosen = {"seed": settings.seed, "acknowledged": settings.acknowledged, "operator": _NOBODY}
         keys: dict[str, Any] = chosen | {key: self.keys[key] for key in _OPENING if key in self.keys}
         given = self._given(names)
-        return open_radio(
-            self.choice, names=names, given=given, station=station, name=self.name, results=settings.results, **keys
-        )
+        kept: dict[str, Any] = {"results": settings.results, "history": settings.history}
+        return open_radio(self.choice, names=names, given=given, station=station, name=self.name, **kept, **keys)
 
     def select(self, context: RadioContext, parameter: Any = None) -> Any:
         """What tells the unit; None where a plan says so. UsageError where nothing does."""
