@@ -6,7 +6,6 @@ What a command needs is imported when it runs, so that `--help` and completion a
 from __future__ import annotations
 
 import contextlib
-import importlib
 import sys
 from collections.abc import Iterator
 from typing import Any
@@ -15,6 +14,7 @@ import click
 
 from benchrig import signals
 from benchrig.cli.failing import print_error
+from benchrig.cli.lazy import LazyGroup
 from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.lastwords import internal
 from benchrig.version import __version__
@@ -24,8 +24,8 @@ COMMANDS = (
     "exchange", "gauge", "history", "inspect", "packages", "page", "read", "ready", "rejects", "rejudge", "run", "scan",
     "session", "twin", "watch", "write", "yield",
 )  # fmt: skip
-# Commands whose word is one of Python's own.
-_FILES = {"yield": "yields"}
+# Each is the function of its name in the file of its name; one of Python's own words cannot be.
+_NAMES = {each: {"yield": "yields"}.get(each, each) for each in COMMANDS}
 
 
 @contextlib.contextmanager
@@ -47,28 +47,8 @@ def _exit_codes(words: list[str]) -> Iterator[None]:
         sys.exit(internal(error))
 
 
-class _Commands(click.Group):
-    """Each command is loaded when it is asked for: it is the function in the file of its name."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return [*COMMANDS]
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        name = _FILES.get(cmd_name, cmd_name)
-        command: click.Command = getattr(importlib.import_module(f"{__name__}.{name}"), name)
-        return command
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS and not args[0].startswith("-") and not ctx.resilient_parsing:
-            from benchrig.source.problem import suggest
-
-            advice = suggest(args[0], COMMANDS) or f"choose one of: {', '.join(COMMANDS)}"
-            ctx.fail(f"there is no command '{args[0]}'; {advice}")
-        return super().resolve_command(ctx, args)
+class _Commands(LazyGroup):
+    """All of them: whatever becomes of one, the exit code says it."""
 
     def make_context(self, info_name: str | None, args: list[str], *more: Any, **kwargs: Any) -> click.Context:
         words = [*args]
@@ -88,7 +68,12 @@ class _Commands(click.Group):
             signals.hold()
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=_Commands,
+    files=_NAMES,
+    functions=_NAMES,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(__version__, prog_name="benchrig")
 def main() -> None:
     """Run YAML test plans on Bluetooth LE devices and leave a verdict.
