@@ -221,8 +221,8 @@ def _limits(plan: Plan) -> Iterator[str]:
 def _more(plan: Plan) -> Iterator[str]:
     """What else tells how large the plan is: devices, repetitions, variants, and what the given values leave out."""
     from benchrig.plan.conditions import part_of
+    from benchrig.source.nodes import plain
     from benchrig.source.problem import counted
-    from benchrig.source.shape import plain
 
     if len(plan.devices) > 1:
         yield f"devices: {', '.join(plan.devices)}"

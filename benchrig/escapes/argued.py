@@ -27,10 +27,11 @@ from typing import Any, ClassVar, Self
 
 import msgspec
 
+from benchrig.source.nodes import locate
 from benchrig.source.one_or_more import OneOrMore
 from benchrig.source.problem import Problems
 from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Misfit, Reader, describe_value, locate
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value
 from benchrig.source.yaml import Node, read_file
 
 FOLDER = "escapes"

@@ -13,9 +13,10 @@ from benchrig.plan.possible import impossible, not_offered
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
 from benchrig.source.expression import Unreadable, names_of, parsed
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Place, Problems, close, meant, suggest
 from benchrig.source.references import expressions, has_reference, references
-from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
+from benchrig.source.shape import BAD, Misfit, Reader, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.source.yaml import Sequence as ListNode

@@ -12,9 +12,10 @@ from benchrig.plan.given_spec import Given, apart
 from benchrig.plan.inner import readings_of
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.worlds import never_together
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import has_reference
-from benchrig.source.shape import Misfit, Reader, is_late, locate
+from benchrig.source.shape import Misfit, Reader, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
 from benchrig.source.yaml import Sequence as ListNode

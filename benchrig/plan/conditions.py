@@ -11,9 +11,10 @@ from typing import Any, NamedTuple, TypeAlias
 from benchrig.plan.given_spec import number_in
 from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan
+from benchrig.source.nodes import as_written
 from benchrig.source.problem import Problems
 from benchrig.source.references import references
-from benchrig.source.shape import Misfit, Reader, as_written
+from benchrig.source.shape import Misfit, Reader
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps import Step

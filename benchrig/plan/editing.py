@@ -12,8 +12,8 @@ from typing import Any
 
 from benchrig.errors import UsageError
 from benchrig.plan.writing import StepText, comments, value
+from benchrig.source.nodes import as_written, locate
 from benchrig.source.problem import Place, Problems
-from benchrig.source.shape import as_written, locate
 from benchrig.source.writing import scalar
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, read_bytes

@@ -9,9 +9,10 @@ from typing import Any
 from benchrig.errors import UsageError
 from benchrig.plan.given_spec import Given
 from benchrig.plan.substitution import Room, substitute
+from benchrig.source.nodes import locate, plain
 from benchrig.source.problem import NOWHERE, Problems, suggest
 from benchrig.source.references import has_reference
-from benchrig.source.shape import Misfit, locate, plain
+from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node
 

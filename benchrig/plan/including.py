@@ -11,9 +11,10 @@ from benchrig.plan.given import GivenValues
 from benchrig.plan.given_spec import Given
 from benchrig.plan.model import StepsFile
 from benchrig.plan.substitution import Room, insert
+from benchrig.source.nodes import locate, plain
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import expressions, references
-from benchrig.source.shape import BAD, Reader, describe, locate, plain
+from benchrig.source.shape import BAD, Reader, describe
 from benchrig.source.yaml import MAX_DEPTH, Node, Scalar, Sequence
 from benchrig.source.yaml import Mapping as MappingNode
 

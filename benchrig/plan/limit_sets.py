@@ -28,9 +28,10 @@ from benchrig.plan.model import Revision
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.variants import Variants
 from benchrig.record.events import PlannedLimits
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import expressions, references
-from benchrig.source.shape import BAD, Misfit, Reader, describe, describe_value, locate
+from benchrig.source.shape import BAD, Misfit, Reader, describe, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, file_bytes, read_bytes
 from benchrig.source.yaml import Sequence as ListNode

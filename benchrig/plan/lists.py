@@ -22,9 +22,10 @@ from benchrig.plan.tree import Part, StepPlan, leaves
 from benchrig.plan.trials import Trials
 from benchrig.plan.variants import Variants
 from benchrig.record.events import Section
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Place, suggest
 from benchrig.source.references import has_reference, is_marked, references
-from benchrig.source.shape import BAD, LATE, Reader, describe, locate
+from benchrig.source.shape import BAD, LATE, Reader, describe
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
 from benchrig.steps import KINDS, Step

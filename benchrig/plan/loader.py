@@ -36,9 +36,10 @@ from benchrig.plan.requirements import check_requirements, read_requirements
 from benchrig.plan.tree import every_step
 from benchrig.plan.variants import Variants
 from benchrig.record.events import PlannedLimits
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Problems
 from benchrig.source.references import expressions, has_reference, references
-from benchrig.source.shape import BAD, Reader, locate
+from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names

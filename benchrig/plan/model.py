@@ -24,9 +24,10 @@ from benchrig.radio.scan import Selection
 from benchrig.record.events import PlannedLimits, PlanSource
 from benchrig.record.secrets import ALL, TEXTS, Secrets
 from benchrig.source.file_names import FileNames
+from benchrig.source.nodes import as_written, locate
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference, references
-from benchrig.source.shape import BAD, Misfit, Reader, as_written, describe_value, locate, octets
+from benchrig.source.shape import BAD, Misfit, Reader, describe_value, octets
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar
 from benchrig.steps.attribute import AttributeSpec, Names, ServiceName

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Problems
-from benchrig.source.shape import locate
 from benchrig.source.yaml import Mapping, Node, Scalar, read_file
 
 

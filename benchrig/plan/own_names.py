@@ -10,9 +10,10 @@ from typing import ClassVar
 import msgspec
 
 from benchrig.plan.files import PlanFiles
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Problems
 from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Misfit, Reader, is_late, locate
+from benchrig.source.shape import BAD, Misfit, Reader, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
 from benchrig.steps.attribute import AttributeSpec, Names

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from benchrig.plan.tree import StepPlan, every_step, place_text
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Place, Problems, suggest
-from benchrig.source.shape import locate
 from benchrig.source.yaml import Mapping as MappingNode
 
 

@@ -10,9 +10,9 @@ from typing import Literal, NamedTuple
 
 from benchrig.plan.step_kinds import origin
 from benchrig.record.events import PlannedNode, Role, Section
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Place
 from benchrig.source.references import references
-from benchrig.source.shape import locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
 from benchrig.steps.attribute import Names

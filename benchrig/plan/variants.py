@@ -15,8 +15,9 @@ from typing import Any, ClassVar, TypeAlias
 
 from benchrig.plan.given import GivenValues
 from benchrig.plan.given_spec import Given
+from benchrig.source.nodes import plain
 from benchrig.source.problem import NOWHERE, Place, Problems, suggest
-from benchrig.source.shape import LooseText, Misfit, describe, describe_value, plain
+from benchrig.source.shape import LooseText, Misfit, describe, describe_value
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, Sequence
 

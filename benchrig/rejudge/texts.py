@@ -9,8 +9,8 @@ from typing import Any
 
 from benchrig.record.events import PlannedNode, PlanSource
 from benchrig.record.secrets import MASK
+from benchrig.source.nodes import as_written
 from benchrig.source.problem import Problems
-from benchrig.source.shape import as_written
 from benchrig.source.yaml import Mapping, Node, Sequence, read_text
 
 # What another revision may say otherwise of a step that does the same; what is in it is compared by itself.

@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, Union, get_arg
 import msgspec
 
 from benchrig.errors import UsageError
+from benchrig.source.nodes import locate, plain
 from benchrig.source.problem import Problems, suggest
 from benchrig.source.references import as_text, has_reference
 from benchrig.source.yaml import Mapping, Node, Refused, Scalar, Sequence, after_comma, plain_scalar
@@ -114,34 +115,6 @@ def is_late(part: Any) -> bool:
     if not isinstance(part, msgspec.Struct):  # most are such: a check of a long plan asks for ten thousands
         return part is LATE
     return any(is_late(getattr(part, name)) for name in part.__struct_fields__)
-
-
-def locate(node: Node, path: tuple[str | int, ...]) -> Node:
-    """The node at `path`, or the nearest one above it."""
-    for part in path:
-        if isinstance(node, Mapping) and part in node.entries:
-            node = node.entries[part][1]
-        elif isinstance(node, Sequence) and isinstance(part, int) and part < len(node.items):
-            node = node.items[part]
-        else:
-            break
-    return node
-
-
-def plain(node: Node) -> Any:
-    """The node as plain data: dicts, lists and scalar values."""
-    if isinstance(node, Mapping):
-        return {key: plain(value) for key, (_, value) in node.entries.items()}
-    if isinstance(node, Sequence):
-        return [plain(item) for item in node.items]
-    return node.value
-
-
-def as_written(node: Node) -> Any:
-    """The node as dicts, lists and the text of its scalars."""
-    if isinstance(node, Mapping):
-        return {key: as_written(value) for key, (_, value) in node.entries.items()}
-    return [as_written(item) for item in node.items] if isinstance(node, Sequence) else node.text
 
 
 def describe(node: Node) -> str:

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple, Protocol, 
 
 import msgspec
 
+from benchrig.source.nodes import plain
 from benchrig.source.references import references
-from benchrig.source.shape import BAD, Misfit, Reader, describe, is_late, plain
+from benchrig.source.shape import BAD, Misfit, Reader, describe, is_late
 from benchrig.source.yaml import Node
 from benchrig.steps.attribute import AttributeName, Names
 from benchrig.values.base import flat

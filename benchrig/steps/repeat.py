@@ -10,9 +10,10 @@ from typing import Any, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import BenchrigError, InnerError, LeftOut, LinkLost, UsageError
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Place, counted
 from benchrig.source.references import has_reference
-from benchrig.source.shape import Misfit, describe_value, plain
+from benchrig.source.shape import Misfit, describe_value
 from benchrig.source.yaml import Mapping as Node
 from benchrig.source.yaml import Sequence
 from benchrig.steps.attribute import Names

@@ -14,9 +14,9 @@ import pytest
 from benchrig import OpenedRadio, PlanError, Quantity
 from benchrig.api.words import node
 from benchrig.plan.loader import load_plan
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Place, Problems, Source
 from benchrig.source.references import is_marked
-from benchrig.source.shape import plain
 from benchrig.source.yaml import read_file
 from benchrig.steps import KINDS
 from tests.api.kit import python

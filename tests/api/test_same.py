@@ -14,8 +14,8 @@ from benchrig import BenchrigError, OpenedRadio, PlanError
 from benchrig.plan.loader import load_plan
 from benchrig.record.events import Reading
 from benchrig.record.model import Execution, Record
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import plain
 from benchrig.source.yaml import read_file
 from benchrig.steps import KINDS
 from tests.api.kit import python

@@ -14,8 +14,8 @@ from benchrig.plan.limit_choice import limits_for
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.plan.schema import limits_schema
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import plain
 from benchrig.source.yaml import read_text
 from benchrig.testing import device_of, run_plan
 from tests.plan.building import HEAD

@@ -13,8 +13,8 @@ from click.testing import CliRunner
 from jsonschema import Draft202012Validator
 
 from benchrig.cli import main
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import plain
 from benchrig.source.yaml import read_text
 from tests.plan.building import HEAD, STEPS, plan_of, problems_of, with_steps
 from tests.plan.test_mistakes import KEYS_AND_WORDS

@@ -14,8 +14,8 @@ from benchrig.plan.substitution import Room, substitute
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.writing import PlanText, Rows, StepText
 from benchrig.radio.scan import Selection
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import plain
 from benchrig.source.writing import Bare
 from benchrig.steps.attribute import AttributeSpec, Uuid
 

@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.plan.substitution import Room, insert, substitute
+from benchrig.source.nodes import plain
 from benchrig.source.problem import NOWHERE, Problems
 from benchrig.source.references import as_text, references
-from benchrig.source.shape import LooseText, Reader, plain
+from benchrig.source.shape import LooseText, Reader
 from benchrig.source.yaml import Node, Scalar, read_text
 from benchrig.values.quantity import Quantity
 from tests.plan.building import HEAD, plan_of, problem_of, problems_of, with_steps

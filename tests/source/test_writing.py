@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchrig.plan.substitution import Room, substitute
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference
-from benchrig.source.shape import plain
 from benchrig.source.writing import decimal_text, flow, literal, scalar
 from benchrig.source.yaml import read_text
 

@@ -15,8 +15,8 @@ import yaml
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import plain
 from benchrig.source.yaml import MAX_BYTES, Refused, Scalar, plain_scalar, read_bytes, read_file, read_text
 
 

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from benchrig import Quantity
 from benchrig.errors import BenchrigError, PlanError, UsageError
 from benchrig.radio.virtual.device_spec import DeviceSpec
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import plain
 from benchrig.source.yaml import read_text
 from benchrig.testing import device_of, load_device, load_plan, plan_of, run_plan, text_of
 

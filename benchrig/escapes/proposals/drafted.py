@@ -10,7 +10,7 @@ from benchrig.escapes.proposals.candidate import Candidate, Key, Limits
 from benchrig.escapes.proposals.ground import Ground
 from benchrig.plan.tree import StepPlan
 from benchrig.plan.writing import Rows, StepText
-from benchrig.source.shape import locate
+from benchrig.source.nodes import locate
 from benchrig.source.yaml import Mapping as MappingNode
 
 _WHY = {

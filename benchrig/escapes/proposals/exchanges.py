@@ -12,7 +12,7 @@ from benchrig.plan.writing import StepText
 from benchrig.radio.virtual.behaviours import Disconnect, Reboot, Sleep
 from benchrig.radio.virtual.gatt_spec import PROPERTIES
 from benchrig.radio.virtual.reaction_spec import CaseSpec, DoingSpec
-from benchrig.source.shape import as_written
+from benchrig.source.nodes import as_written
 from benchrig.source.writing import Bare, Quoted
 
 _LITERAL = re.compile(r"[\w ]+")

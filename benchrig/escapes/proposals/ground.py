@@ -15,8 +15,8 @@ from benchrig.plan.tree import StepPlan
 from benchrig.plan.writing import StepText
 from benchrig.radio.virtual.device_spec import DeviceSpec
 from benchrig.radio.virtual.spread import Unit, unit_of
+from benchrig.source.nodes import as_written, locate
 from benchrig.source.problem import Problems
-from benchrig.source.shape import as_written, locate
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Sequence, read_bytes
 from benchrig.steps.bench import Operator

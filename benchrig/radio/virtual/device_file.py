@@ -34,9 +34,10 @@ from benchrig.radio.virtual.air_spec import AirChoice
 from benchrig.radio.virtual.conditions import Conditions
 from benchrig.radio.virtual.device_spec import AirSpec, DeviceSpec, Simulated
 from benchrig.radio.virtual.shared_names import with_names
+from benchrig.source.nodes import locate
 from benchrig.source.problem import Place, Problems
 from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Reader, locate
+from benchrig.source.shape import BAD, Reader
 from benchrig.source.yaml import Mapping, Node, file_bytes, read_bytes
 
 LEAST = "write at least 'device:' with a name, or 'others:', for example: device: my unit"

@@ -16,8 +16,9 @@ import msgspec
 
 from benchrig.radio.virtual.words import CharacteristicUuid
 from benchrig.source.file_names import FileNames
+from benchrig.source.nodes import locate, plain
 from benchrig.source.problem import Problems, close, meant
-from benchrig.source.shape import Reader, locate, plain
+from benchrig.source.shape import Reader
 from benchrig.source.yaml import Mapping, Node, Scalar, Sequence, read_file
 from benchrig.values.format import FormatSpec
 

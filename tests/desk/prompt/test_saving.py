@@ -21,7 +21,7 @@ from benchrig.plan.filling import filled
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.scan import Selection, Sighting
-from benchrig.source.shape import plain
+from benchrig.source.nodes import plain
 from benchrig.steps.attribute import AttributeSpec, Names, Uuid
 from benchrig.steps.payload import encode
 from benchrig.values.format import build_format, spec_from

@@ -28,8 +28,9 @@ from benchrig.radio.virtual.words import AttErrorCode, DescriptorUuid, Hex
 from benchrig.radio.virtual.writing import device_data, device_text, devices_text
 from benchrig.source.layout import WIDTH
 from benchrig.source.layout import Path as At
+from benchrig.source.nodes import plain
 from benchrig.source.problem import Problems
-from benchrig.source.shape import Misfit, plain
+from benchrig.source.shape import Misfit
 from benchrig.source.yaml import read_bytes
 from benchrig.values.quantity import Duration
 from tests.fuzz import mutate
