@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from xml.etree import ElementTree as ET
 
-from benchrig.html.elements import Child, el
+from benchrig.html.elements import Child, el, shown
 
 # What a screen shows beyond its edge is reached with the keyboard too.
 _WIDE = {"role": "group", "tabindex": "0"}
@@ -38,9 +38,17 @@ def table(
     numbers: Sequence[str] = (),
     class_: str = "",
 ) -> ET.Element:
-    """With `numbers` the columns of that name are to the right."""
+    """With `numbers` the columns of that name are to the right. One of class 'stack' needs no width: see `stacked`."""
+    rows = [stacked(each, heads) for each in rows] if "stack" in class_.split() else rows
     head = el("tr", *(el("th", text, scope="col", class_="n" if text in numbers else "") for text in heads))
     return wide(name, el("table", el("thead", head), el("tbody", *rows), class_=f"plain {class_}".strip()))
+
+
+def stacked(made: ET.Element, heads: Sequence[str]) -> ET.Element:
+    """The row with the head of its column at each cell: on a narrow screen the cells of a row stand below each other."""
+    for cell, text in zip(made, heads, strict=False):
+        cell.set("data-head", shown(text))
+    return made
 
 
 def wide(name: str, inner: ET.Element, class_: str = "wide") -> ET.Element:

@@ -45,6 +45,16 @@ svg.plot { width: 100%; min-width: 34rem; max-width: 60rem; }
 svg text { fill: currentColor; }
 .unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
 [hidden] { display: none; }
+@media screen and (max-width: 44rem) {
+  .stack, .stack tbody, .stack tr { display: block; }
+  .stack thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+  .stack tr { padding: .35rem .3rem; border-bottom: 1px solid var(--line); overflow-wrap: anywhere; }
+  .stack tr.open { background: var(--open); }
+  .stack tr > * { display: inline-block; max-width: 100%; padding: 0 1rem 0 0; border: 0; text-align: left; white-space: normal; }
+  .stack tr > th { display: block; padding: 0; }
+  .stack td:empty { display: none; }
+  .stack td[data-head]::before { content: attr(data-head) " "; color: var(--dim); font-weight: 400; }
+}
 @media print {
   @page { size: A4 landscape; margin: 10mm; }
   :root { color-scheme: light; --back: #fff; --text: #000; --dim: #444; --line: #bbb; --head: #eee; --open: #f6e4e2; --bad: #8c1510;

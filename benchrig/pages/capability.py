@@ -23,7 +23,7 @@ def capability(told: Reading, links: Links) -> Iterator[Child]:
     if shown:
         heads = ("limits", "values", "Cp", "Cpk", "Pp", "Ppk", "outside, observed", "outside, fitted", "last run")
         rows = (_row(each, told.measure, links) for each in shown)
-        yield table(f"Capability of {told.label}, with 95 % intervals", heads, rows, numbers=heads[1:2])
+        yield table(f"Capability of {told.label}, with 95 % intervals", heads, rows, numbers=heads[1:2], class_="stack")
     refused = dict.fromkeys(f"No capability: {each.refused}." for each in parts[-MOST:] if each.refused)
     several = [f"The limits changed {len(parts) - 1} times: each has its own capability."] * (len(parts) > 1)
     doubts = dict.fromkeys(_doubt(doubt.says, doubt.test, doubt.p) for each in shown for doubt in each.doubts)

@@ -43,7 +43,7 @@ def disagreements(told: Life) -> Iterator[ET.Element]:
 def life(told: Life, links: Links) -> ET.Element:
     heads = ("started, UTC", "plan", "verdict", "cause", "step", "reading", "what it says", "station", "firmware", "limits",
              "found by", "run")  # fmt: skip
-    inner: list[Child] = [table("Runs", heads, (_run(each, links) for each in told.runs[-MOST:]))]
+    inner: list[Child] = [table("Runs", heads, (_run(each, links) for each in told.runs[-MOST:]), class_="stack")]
     if len(told.runs) > MOST:
         inner.insert(0, el("p", f"{counted(len(told.runs) - MOST, 'earlier run')}: not shown.", class_="dim"))
     return section("Runs", *inner, id_="runs")

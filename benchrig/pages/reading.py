@@ -65,6 +65,12 @@ class Reading:
     failures: tuple[Example, ...]
     revisions: tuple[Revision, ...]
 
+    @property
+    def ppk(self) -> float | None:
+        """The least one against the limits that its values were held against; None where it has none."""
+        found = [each.capability.overall.worst for each in self.capability.parts if each.capability]
+        return min((each.value for each in found if each), default=None)
+
 
 def reading_of(values: Values) -> Reading | None:
     """None for a reading without any finite value."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from xml.etree import ElementTree as ET
 
@@ -22,6 +23,7 @@ PICTURES = 30
 def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.Element]:
     if not told:
         return
+    told = worst_first(told)
     drawn = drawn_of(told)
     rows = (_row(at, each, at in drawn, place) for at, each in enumerate(told))
     heads = (
@@ -33,9 +35,10 @@ def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.E
         "lowest",
         "highest",
         "limits",
+        "Ppk",
         "rules that fire",
     )
-    overview: list[Child] = [table("Readings", heads, rows, numbers=heads[1:7])]
+    overview: list[Child] = [table("Readings", heads, rows, numbers=(*heads[1:7], "Ppk"), class_="stack")]
     if len(drawn) < len(told):
         overview.append(
             el("p", f"Pictures of {len(drawn)} of {len(told)} readings: those first that failed.", class_="dim")
@@ -43,6 +46,11 @@ def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.E
     yield section(
         "Readings", *overview, *(part for at in drawn for part in _drawn(told[at], f"{place}{at}", links)), id_=place
     )
+
+
+def worst_first(told: Sequence[Reading]) -> list[Reading]:
+    """Those that failed, by how often; then those with the least Ppk; in the order of their names where these are equal."""
+    return sorted(told, key=lambda each: (-each.failed, math.inf if (ppk := each.ppk) is None else ppk))
 
 
 def drawn_of(told: Sequence[Reading]) -> list[int]:
@@ -56,7 +64,8 @@ def _row(at: int, told: Reading, drawn: bool, place: str) -> ET.Element:
     made = row(name, told.told.n, told.failed, class_="open" if told.failed else "")
     numbers = (told.told.mean, told.told.sd, told.told.minimum, told.told.maximum)
     made.extend(el("td", words.number(each, told.measure), class_="n") for each in numbers)
-    made.append(el("td", limits_of(told)))
+    made.append(limits_cell(told))
+    made.append(el("td", words.number(told.ppk), class_="n"))
     made.append(el("td", ", ".join(each.rule for each in fired_of(told))))
     return made
 
@@ -109,6 +118,10 @@ def fired_of(told: Reading) -> Sequence[RuleFired]:
 def limits_of(told: Reading) -> str:
     named = [text for each in told.limits if (text := ends(each.low, each.high, told.measure))]
     return f"{len(named)} sets: {', '.join(named[:5])}" if len(named) > 1 else "".join(named)
+
+
+def limits_cell(told: Reading) -> ET.Element:
+    return el("td", limits_of(told), class_="whole" if len(told.limits) < 2 else "")
 
 
 def _examples(told: Reading, links: Links) -> ET.Element:

@@ -19,7 +19,7 @@ from benchrig.pages import curves, words
 from benchrig.pages.life import disagreements, life, names
 from benchrig.pages.links import Links
 from benchrig.pages.reading import DRAWN, Reading, reading_of
-from benchrig.pages.readings import PICTURES, drawn_of, limits_of
+from benchrig.pages.readings import PICTURES, drawn_of, limits_cell, worst_first
 from benchrig.pages.style import STYLE
 from benchrig.pages.whole_set import GENERATOR, SIMULATED, marks
 
@@ -40,10 +40,11 @@ def page_of_unit(history: History, name: str, to: Path, on: datetime, *, simulat
 def _readings(told: Sequence[Reading], links: Links) -> Iterator[ET.Element]:
     if not told:
         return
+    told = worst_first(told)
     drawn = [at for at in drawn_of(told) if told[at].told.n > 1]
     heads = ("reading", "plan", "values", "failed", "last", "lowest", "highest", "limits", "last run")
     rows = (_row(at, each, at in drawn, links) for at, each in enumerate(told))
-    inner: list[Child] = [table("Readings", heads, rows, numbers=heads[2:7])]
+    inner: list[Child] = [table("Readings", heads, rows, numbers=heads[2:7], class_="stack")]
     if len(told) > PICTURES:
         inner.append(el("p", f"Pictures of {PICTURES} of {len(told)} readings: those first that failed.", class_="dim"))
     yield section("Readings of whole runs", *inner, *(_drawn(told[at], f"r{at}") for at in drawn), id_="readings")
@@ -54,7 +55,7 @@ def _row(at: int, told: Reading, drawn: bool, links: Links) -> ET.Element:
     made = row(name, told.plan, told.told.n, told.failed, class_="open" if told.failed else "")
     numbers = (told.last.value, told.told.minimum, told.told.maximum)
     made.extend(el("td", words.limit(each, told.measure), class_="n") for each in numbers)
-    made.extend((el("td", limits_of(told)), el("td", links.run(told.last.run_id[:8], told.last.folder))))
+    made.extend((limits_cell(told), el("td", links.run(told.last.run_id[:8], told.last.folder))))
     return made
 
 

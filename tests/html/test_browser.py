@@ -15,7 +15,7 @@ import pytest
 from benchrig.html.document import document
 from benchrig.html.elements import el
 from benchrig.record.events import PlannedNode
-from tests.html.browser import browser, looked_at
+from tests.html.browser import NARROW, Seen, browser, looked_at, opened
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 EVIL = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&amp;" + "long" * 30
@@ -99,6 +99,23 @@ def test_a_page_is_whole_and_can_be_read_by_everybody(name: str, chromium: Any, 
     seen = looked_at(chromium, path)
     assert seen.wrong == {}
     assert 1 <= seen.papers <= 20
+
+
+NARROW_ROWS = """() => [...document.querySelectorAll('.readings tbody td:not(:empty), .stack tbody td:not(:empty)')]
+    .filter(e => { const box = e.getBoundingClientRect(); return box.left < 0 || box.right > 400 || !box.width; })
+    .map(e => e.outerHTML.slice(0, 120))"""
+
+
+@pytest.mark.parametrize("name", ["run", "set", "unit"])
+def test_verdict_and_limits_are_seen_on_a_narrow_screen(name: str, chromium: Any, tmp_path: Path) -> None:
+    """Without moving anything sideways: the cells of a row stand below each other, each with the head of its column."""
+    path = tmp_path / "page.html"
+    path.write_bytes(PAGES[name]())
+    with opened(chromium, path, Seen()) as page:
+        page.set_viewport_size(NARROW)
+        heads = page.evaluate("() => [...document.querySelectorAll('.stack td')].map(e => e.dataset.head)")
+        assert {"run": "low", "set": "limits", "unit": "verdict"}[name] in heads
+        assert page.evaluate(NARROW_ROWS) == []
 
 
 BAD = {

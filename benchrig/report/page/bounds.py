@@ -10,6 +10,8 @@ from benchrig.source.problem import counted
 T = TypeVar("T")
 
 READINGS = 2000
+# Of what failed so many steps, and readings of a step, are told before all others.
+FAILED = 50
 STEPS = 500
 LINES = 3000
 PLOTS = 24

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
 from benchrig.html.elements import Child, el
-from benchrig.html.parts import section, wide
+from benchrig.html.parts import section, stacked, wide
 from benchrig.record.events import Reading, Samples
 from benchrig.record.model import Execution, Record
 from benchrig.report import explain, whole
@@ -66,16 +66,44 @@ def section_of(record: Record, ids: Mapping[str, str]) -> ET.Element:
     lines: dict[int, list[Line]] = {}
     for step, line in shown:
         lines.setdefault(id(step), []).append(line)
-    head = el("tr", *(el("th", text, scope="col") for text in _HEADS))
     bodies = [_body(step, lines.get(id(step), []), ids) for step in kept]
-    table = el("table", el("thead", head), *bodies, class_="plain readings")
     where = "readings.csv has all of them"
     left = [
         bounds.left_out(len(rows) - len(shown), "reading", where),
         bounds.left_out(len(steps) - len(kept), "step", where),
     ]
-    return section("Readings", *(el("p", each, class_="notice") for each in left if each), wide("Readings", table),
-                   id_="readings")  # fmt: skip
+    return section("Readings", *(el("p", each, class_="notice") for each in left if each),
+                   _table("Readings", bodies), id_="readings")  # fmt: skip
+
+
+def failed_of(record: Record, ids: Mapping[str, str]) -> Iterator[ET.Element]:
+    """The steps that failed, each with what failed in it; nothing where all passed."""
+    steps = [Step(entry, [line for line in _lines(entry) if _is_bad(line)]) for entry in outline(record)]
+    bad = [step for at, step in enumerate(steps) if step.lines or (step.is_bad and not _holds_another(steps, at))]
+    if bad:
+        left = bounds.left_out(max(0, len(bad) - bounds.FAILED), "step", "see the readings")
+        bodies = [_body(step, step.lines[: bounds.FAILED], ids) for step in bad[: bounds.FAILED]]
+        yield section("What failed", *([el("p", left, class_="notice")] if left else []), _table("What failed", bodies),
+                      id_="failed")  # fmt: skip
+
+
+def _is_bad(line: Line) -> bool:
+    return line.verdict.startswith("fail") or line.verdict == NOT_JUDGED
+
+
+def _holds_another(steps: Sequence[Step], at: int) -> bool:
+    """Whether a step within it tells more of its failure."""
+    for each in steps[at + 1 :]:
+        if each.entry.depth <= steps[at].entry.depth:
+            return False
+        if each.is_bad or each.lines:
+            return True
+    return False
+
+
+def _table(name: str, bodies: Sequence[ET.Element]) -> ET.Element:
+    head = el("tr", *(el("th", text, scope="col") for text in _HEADS))
+    return wide(name, el("table", el("thead", head), *bodies, class_="plain stack readings"))
 
 
 def _body(step: Step, lines: list[Line], ids: Mapping[str, str]) -> ET.Element:
@@ -111,7 +139,7 @@ def _row(line: Line) -> ET.Element:
     verdict = el("td", line.verdict or "–", class_=_style(line.verdict))
     cells = [el("th", line.name, scope="row"), verdict, el("td", line.measured, class_="n"), el("td", low, class_="n"),
              el("td", high, class_="n"), el("td", line.unit), el("td", *_against(line))]  # fmt: skip
-    return el("tr", *cells, class_="" if judgement else "dim")
+    return stacked(el("tr", *cells, class_="" if judgement else "dim"), _HEADS)
 
 
 def _edges(judgement: Judgement | None) -> tuple[str, str]:

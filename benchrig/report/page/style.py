@@ -11,6 +11,12 @@ h1 .marked { color: var(--warn); }
 .readings td:nth-child(7) { min-width: 10rem; }
 .readings td:nth-child(2) { white-space: nowrap; }
 .readings td:nth-child(3) { max-width: 24rem; }
+@media screen and (max-width: 44rem) {
+  .readings tr > td:nth-child(2) { font-weight: 700; }
+  .readings tr > td:nth-child(3) { max-width: 100%; }
+  .readings tr > td:nth-child(7) { display: block; }
+  .readings tr > td:nth-child(7)::before { content: none; }
+}
 .bar { min-width: 150px; width: 240px; }
 .bar .track { fill: var(--bad); opacity: .25; }
 .bar .passes { fill: var(--good); opacity: .45; }

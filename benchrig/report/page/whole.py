@@ -15,7 +15,7 @@ GENERATOR = "benchrig run"
 
 def page(record: Record) -> bytes:
     ids = source.anchors(record)
-    sections = [readings.section_of(record, ids), *samples.sections_of(record), *others.sections_of(record),
+    sections = [*readings.failed_of(record, ids), readings.section_of(record, ids), *samples.sections_of(record), *others.sections_of(record),
                 *timeline.sections_of(record), source.section_of(record, ids), *octets.sections_of(record)]  # fmt: skip
     words = ", ".join([explain.outcome(record).upper(), *whole.marks(record)])
     title = f"{words}: {explain.plan_name(record)}, {explain.unit_names(record)[0]}"

@@ -133,18 +133,40 @@ def test_what_a_pass_lacks_is_something_to_do() -> None:
 
 def test_a_bar_does_not_hide_what_rounds_have_not_shown() -> None:
     judgement = Judgement(False, "max 5 with 95 %", "…", None, 5, confidence=95, at_most=5.5)
-    [row] = page(run_of(Reading(Where("1"), 0.4, "value.p95", 4, "s", judgement=judgement), verdict="fail")).xpath(
-        "//tr[th='value.p95']"
-    )
+    root = page(run_of(Reading(Where("1"), 0.4, "value.p95", 4, "s", judgement=judgement), verdict="fail"))
+    [row] = root.xpath("//section[@aria-labelledby='readings']//tr[th='value.p95']")
     assert "with 95 % confidence, at most 5.5" in row.text_content()
+
+
+def test_what_failed_comes_before_all_readings() -> None:
+    failed, readings = page(failed_run()).xpath("//main/section")[:2]
+    assert [each[0].text for each in (failed, readings)] == ["What failed", "Readings"]
+    assert texts(failed, ".//tbody/tr[1]/th") == [
+        "3 read temperature fail31.27 °C is above the maximum 30 °C by 1.27 °C",
+        "4 notify temperature failgap_max: 2.004 s is above the maximum 1.3 s by 0.704 s",
+        "5 write alarm limit failthe link was lost (supervision timeout)",
+    ]
+    assert texts(failed, ".//tr[th[@scope='row']]/*[position() < 3]") == ["value", "fail", "gap_max", "fail"]
+    assert not failed.xpath(".//*[@class='notice']")
+
+
+def test_a_step_around_others_is_told_where_it_says_more_than_they() -> None:
+    """Of a run in which all passed nothing is told before the readings; of many that failed the first ones, with their number."""
+    sound = run(plan_text(READ.replace("80", "20")), device_text(BATTERY))
+    assert texts(page(sound.record), "//main/section/h2")[0] == "Readings"
+    group = "  - group: around\n    steps:\n" + "".join(f"    {line}\n" for line in READ.rstrip().split("\n")) * 60
+    root = page(run(plan_text(group), device_text(BATTERY)).record)
+    told = texts(root, "//section[@aria-labelledby='failed']//tr[th[@scope='rowgroup']]")
+    assert (len(told), [each for each in told if "around" in each]) == (bounds.FAILED, [])
+    assert texts(root, "//section[@aria-labelledby='failed']/p") == ["10 steps are left out here: see the readings"]
 
 
 def test_each_limit_has_its_bar_and_a_text_beside_it() -> None:
     root = page(failed_run())
-    bars = root.xpath("//*[@class='bar']/@aria-label")
+    bars = root.xpath("//section[@aria-labelledby='readings']//*[@class='bar']/@aria-label")
     assert bars[1] == "value: 31.27 °C, limit min 15 °C and max 30 °C: fail"
     assert len(bars) == 4
-    row = texts(root, "//tr[th='value'][.//*[@class='bar']][1]/*")
+    row = texts(root, "//section[@aria-labelledby='readings']//tr[th='value'][.//*[@class='bar']][1]/*")
     assert row == ["value", "fail", "31.27", "15", "30", "°C", ""]
 
 
