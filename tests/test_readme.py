@@ -3,34 +3,16 @@
 from __future__ import annotations
 
 import csv
-import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 import yaml
 
-from tests.cli.kit import environment
-from tests.reference import dead_links
-
-PROJECT = Path(__file__).parents[1]
-README = (PROJECT / "README.md").read_text(encoding="utf-8")
-PATH = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
-
-
-def block(heading: str, language: str) -> str:
-    """The first block of a language below a heading."""
-    text = README.partition(f"# {heading}\n")[2]
-    return text.partition(f"```{language}\n")[2].partition("```")[0]
-
-
-def pasted(folder: Path, script: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    """In bash, in a folder that has the plans that ship."""
-    (folder / "testplans").symlink_to(PROJECT / "testplans")
-    env = environment(PATH=PATH, **variables)
-    return subprocess.run(["bash", "-c", script], cwd=folder, env=env, capture_output=True, text=True, timeout=290)
+from tests.pictures.pages import PAGES
+from tests.pictures.terminals import TERMINALS
+from tests.readme import PROJECT, README, block, pasted
+from tests.reference import dead_links, links
 
 
 @pytest.mark.slow
@@ -121,3 +103,10 @@ def test_ten_rehearsal_runs_and_what_is_remembered(tmp_path: Path) -> None:
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_links_lead_somewhere(page: str) -> None:
     assert dead_links(PROJECT / page) == []
+
+
+def test_each_picture_is_shown_once_and_says_that_it_is_simulated() -> None:
+    shown = re.findall(r"!\[(.*)\]\((testplans/pictures/.*)\)", README)
+    assert sorted(path for _, path in shown) == sorted(f"testplans/pictures/{file}" for file in (*TERMINALS, *PAGES))
+    assert [path for says, path in shown if "simulated" not in says.lower()] == []
+    assert [path for _, path in shown if path not in links(README)] == [], "links that are not tested"

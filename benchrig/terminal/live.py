@@ -32,7 +32,8 @@ _STYLES: dict[str, dict[str, Any]] = {
     "bold": {"bold": True}, "dim": {"dim": True}, "reverse": {"reverse": True},
     "good": {"color": "ansigreen"}, "bad": {"color": "ansired"}, "warn": {"color": "ansiyellow"},
 }  # fmt: skip
-_KEYS = {"c-m": "enter", "c-j": "enter", "c-h": "back", "pageup": "page up", "pagedown": "page down"}
+# Ctrl-D says that no keys will come, as `script` does when its own input ends: a view would wait for them for ever.
+_KEYS = {"c-m": "enter", "c-j": "enter", "c-h": "back", "c-d": CLOSED, "pageup": "page up", "pagedown": "page down"}
 _INTERRUPT = "c-c"
 
 

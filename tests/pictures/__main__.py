@@ -5,20 +5,29 @@ from __future__ import annotations
 import json
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
-from tests.html.browser import browser, picture
-from tests.pictures.making import HASHES, PICTURES, TERMINALS, bench, hash_of, page, terminal
+from tests.html.browser import browser
+from tests.pictures.pages import PAGES, TAKEN, mark_of_picture, marks, page_of, take
+from tests.pictures.place import PICTURES
+from tests.pictures.rehearsal import rehearsed
+from tests.pictures.terminals import TERMINALS
 
 
 def main() -> None:
     PICTURES.mkdir(exist_ok=True)
-    with TemporaryDirectory() as name, browser() as chromium:
-        folder = bench(Path(name))
-        for file, command in TERMINALS.items():
-            (PICTURES / file).write_text(terminal(command, folder), "utf-8")
-        made = page(folder / "line")
-        picture(chromium, made, PICTURES / "page.png", height=900)
-        (PICTURES / HASHES).write_text(json.dumps({"page.png": hash_of(made)}, indent=1) + "\n", "utf-8")
+    with TemporaryDirectory() as name:
+        for file, drawn in TERMINALS.items():
+            (PICTURES / file).write_text(drawn(Path(name)), "utf-8")
+        results = rehearsed(Path(name) / "line")
+        with browser() as chromium:
+            taken = {file: _taken(chromium, file, page_of(file, results)) for file in PAGES}
+    TAKEN.write_text(json.dumps(taken, indent=1) + "\n", "utf-8")
+
+
+def _taken(chromium: Any, file: str, page: Path) -> dict[str, str]:
+    take(chromium, file, page)
+    return marks(page.read_text("utf-8")) | {"picture": mark_of_picture(file)}
 
 
 if __name__ == "__main__":

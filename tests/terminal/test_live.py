@@ -87,6 +87,7 @@ def test_without_colours_there_are_none() -> None:
         ("q", ["q"]), ("\x1b[A\x1b[B", ["up", "down"]), ("\x1bOA", ["up"]), ("\x1b[5~\x1b[6~", ["page up", "page down"]),
         ("\x1b[1;5A", ["up"]), ("\x1b[H\x1b[4~", ["home", "end"]), ("\r", ["enter"]), ("\x1b", ["escape"]),
         ("\x7f\x08", ["back", "back"]), ("\x1b[15~s", ["f5", "s"]), ("-\n", ["-", "enter"]), ("\x11", ["c-q"]),
+        ("\x04", [CLOSED]),
     ],
 )  # fmt: skip
 async def test_keys_as_terminals_send_them(typed: str, keys: list[str]) -> None:
