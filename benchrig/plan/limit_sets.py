@@ -236,7 +236,8 @@ def inserted_under(
 ) -> MappingNode:
     """The step with the structures of the chosen rows, or of `row`, in their places, and these limits in place of its own."""
     inserted = cast("MappingNode", variants.inserted(node, row))
-    return cast("MappingNode", variants.inserted(overridden(inserted, limits), row)) if limits else inserted
+    theirs = {reading: variants.inserted(limit, row) for reading, limit in limits.items()}
+    return overridden(inserted, theirs)
 
 
 def overridden(node: MappingNode, limits: Mapping[str, Node]) -> MappingNode:

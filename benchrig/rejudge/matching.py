@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from benchrig.plan.model import Plan
-from benchrig.plan.tree import StepPlan
+from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.events import PlannedNode, Where
 from benchrig.record.model import Execution, Record
 from benchrig.rejudge.texts import StepTexts, differing, same_limits
+
+# Steps that leave the unit as it is: what comes after them is the same without them.
+LOOKING = frozenset({"scan", "discover", "read", "notify", "wait", "compute"})
 
 
 @dataclass(frozen=True)
@@ -24,6 +27,8 @@ class Matched:
     # by id, the key of a step that makes it do something else now, and the readings whose limits are written as they were
     other: dict[str, str] = field(default_factory=dict)
     same: dict[str, frozenset[str]] = field(default_factory=dict)
+    # the first step that comes after other steps in the plan than in the run, of those that change the unit
+    moved: str = ""
     _executions: dict[Where, Execution] = field(default_factory=dict)
 
     @classmethod
@@ -36,7 +41,8 @@ class Matched:
         found = {where: each for each in record.executions if (where := _translated(each.where, ids)) is not None}
         gone = [node for node in _all(record.run.nodes) if node.id not in ids]
         other, same = _compared(record, plan, ids)
-        return cls(nodes, ids, gone, other, same, found)
+        moved = "" if plan.hash == record.run.plan_hash else _moved(record, nodes, ids)
+        return cls(nodes, ids, gone, other, same, moved, found)
 
     def execution(self, where: Where) -> Execution | None:
         return self._executions.get(where)
@@ -59,6 +65,25 @@ def _compared(record: Record, plan: Plan, ids: dict[str, str]) -> tuple[dict[str
     }
     other = {id_: key for id_, pair in texts.items() if (key := differing(*pair))}
     return other, {id_: same_limits(*pair) for id_, pair in texts.items()}
+
+
+def _moved(record: Record, nodes: Iterable[StepPlan], ids: Mapping[str, str]) -> str:
+    """Of steps that the run has carried out, as the others change nothing."""
+    carried_out = {each.where.node for each in record.executions if each.opened is not None}
+    planned = [node for node in _all(record.run.nodes) if node.id in carried_out and not node.children]
+    before = _changing_before((ids.get(node.id, f"gone {node.id}"), node.kind) for node in planned)
+    steps = [step for step in every_step(nodes) if not step.children and step.id in before]
+    after = _changing_before((step.id, step.kind.verb) for step in steps)
+    return next((step.id for step in steps if before[step.id] != after[step.id]), "")
+
+
+def _changing_before(steps: Iterable[tuple[str, str]]) -> dict[str, tuple[str, ...]]:
+    """By step, those before it that may change the unit."""
+    found, so_far = dict[str, tuple[str, ...]](), tuple[str, ...]()
+    for id_, kind in steps:
+        found[id_] = so_far
+        so_far = so_far if kind in LOOKING else (*so_far, id_)
+    return found
 
 
 def _translated(where: Where, ids: dict[str, str]) -> Where | None:

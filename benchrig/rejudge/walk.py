@@ -13,18 +13,18 @@ from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.events import Closed, Fates, NotJudged, Reading, Where
 from benchrig.record.model import Execution
 from benchrig.rejudge.limits import Held
-from benchrig.rejudge.matching import Matched
+from benchrig.rejudge.matching import LOOKING, Matched
 from benchrig.rejudge.sameness import Sameness
 from benchrig.run.ending import Ended
 from benchrig.run.leaving import ENDED, Reason, skipped, with_inner
 from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
 
-# Steps that leave the unit as it is: what comes after them is the same without them.
-_LOOKING = frozenset({"scan", "discover", "read", "notify", "wait", "compute"})
 _OTHER_STATE = (
     "the run has carried it out and by the plan it is left out: what comes after it was taken in another state"
 )
+
+_OTHER_ORDER = "by the plan the steps before it that change the unit are other ones, or in another order"
 
 
 class Unknown(NamedTuple):
@@ -102,6 +102,9 @@ class Again:
 
     def carry_out(self, plan: StepPlan, where: Where, *, tolerated: bool) -> Closed | None:
         """One step with all that is in it: its end; None where nobody can say it."""
+        if plan.id == self.matched.moved and self.decided_before is None and not self.is_decided:
+            self.unknown.append(Unknown(where, plan.called, "", _OTHER_ORDER))
+            self.decided_before = False
         recorded, decided = self.matched.execution(where), decide(plan, self.values, self.plan.kinds)
         why = self._why_not(plan, where, decided, recorded)
         if isinstance(why, Reason):
@@ -222,4 +225,4 @@ class Again:
 
 def _acts(plan: StepPlan) -> bool:
     """Whether it may leave the unit in another state."""
-    return any(not each.children and each.kind.verb not in _LOOKING for each in every_step([plan]))
+    return any(not each.children and each.kind.verb not in LOOKING for each in every_step([plan]))

@@ -261,3 +261,24 @@ def test_the_schema_takes_what_the_loader_takes() -> None:
     assert judge.is_valid(good)
     for wrong in ({"owner": None}, {"ownr": "x"}, {"limits": {"connect": {"elapsed": {"maxx": 3}}}}, {"limits": 3}):
         assert not judge.is_valid(good | wrong), wrong
+
+
+def test_a_structure_of_a_table_overrides_key_by_key_too(tmp_path: Path) -> None:
+    """What it does not name stays: a guard band above all."""
+    plan, limits = tmp_path / "plan.yaml", tmp_path / "set.yaml"
+    plan.write_text(
+        "plan: Fridge\ndevice: {select: {name: X}}\ngiven: {market: {one_of: [de], default: de}}\n"
+        "variants: {market: {de: {other: {max: 50 °C}}}}\nsteps:\n  - connect:\n  - read: temperature\n"
+        "    expect: {value: {max: 9 °C, guard: {rule: ISO 14253-1, expanded: 2 K, k: 2}}}\n"
+        "  - read: temperature\n    name: once more\n    expect: {value: '${other}'}\n",
+        encoding="utf-8",
+    )
+    limits.write_text(
+        "limit_set: Hot\nplan: Fridge\nversion: 1\nowner: Quality\nreason: It is hot.\n"
+        "limits: {read temperature: {value: '${other}'}}\n",
+        encoding="utf-8",
+    )
+    [step] = [each for each in load_plan(plan, {}, limits=limits).steps if each.name == "read temperature"]
+    assert step.step is not None
+    bound = step.step.limits["value"].bind("number", "°C")  # type: ignore[attr-defined]
+    assert (bound.high, bound.stated_high) == (48, 50)

@@ -345,3 +345,16 @@ def test_a_step_that_a_new_condition_leaves_out_was_carried_out_and_left_its_tra
     ran = run(plan, unit)
     assert (ran.ended.verdict, run(left, unit).ended.verdict) == ("pass", "fail")
     assert came(again(ran.record, left)) is None
+
+
+@pytest.mark.parametrize("now", [["read", "write"], ["read"]])
+def test_readings_after_other_steps_than_in_the_plan_say_nothing_of_it(now):
+    """A unit that would fail must not pass since the run wrote to it first."""
+    unit = UNIT.replace("properties: [read], value: 50 %", "properties: [read, write], value: 50 %")
+    steps = {"read": READ.replace("40 %", "60 %"), "write": "  - write: battery level\n    value: 70 %\n"}
+    ran = run(plan_text(steps["write"] + steps["read"]), unit)
+    revised = plan_text("".join(steps[each] for each in now))
+    assert (ran.ended.verdict, run(revised, unit).ended.verdict) == ("pass", "fail")
+    found = again(ran.record, revised)
+    assert came(found) is None
+    assert [step for step, _, _ in why(found)] == ["read battery level"]
