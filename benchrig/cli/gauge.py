@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -78,18 +79,25 @@ def begin(folder: Path, plan: Path, units: str, appraisers: str | None, readings
             **numbers,
         )  # fmt: skip
         write_design(folder, check_design(design))
-        _tell_begun(folder, design)
+        _tell_begun(folder, design, chosen=bool(readings))
 
 
 def _words(text: str) -> list[str]:
     return [word.strip() for word in text.split(",")]
 
 
-def _tell_begun(folder: Path, design: Any) -> None:
+def _tell_begun(folder: Path, design: Any, *, chosen: bool) -> None:
     from benchrig.cli.gauge_text import design_words
+    from benchrig.gauge.size import size_notes
 
     with whatever_the_output_does():
         echo(design_words(design))
+        if not chosen and len(design.readings) > 1:
+            echo(
+                f"all {len(design.readings)} readings that the plan holds between two bounds: --reading takes some of them"
+            )
+        for note in size_notes(design):
+            echo(f"note: {note}")
         echo(f"begin with: benchrig gauge run {folder}")
 
 
@@ -117,12 +125,11 @@ def status(folders: tuple[Path, ...], as_json: bool) -> None:
 @option("--reading", "readings", multiple=True, metavar="STEP.READING", help="Tell this reading of the study alone.")
 @click.option(
     "--reference",
-    type=float,
-    metavar="NUMBER",
-    help="The value that the one unit of a short form really has, in the units of the reading.",
+    metavar="VALUE",
+    help="The value that the one unit of a short form really has: '21.4 °C', or a number in the unit of the reading.",
 )
 @json_option()
-def result(folders: tuple[Path, ...], readings: tuple[str, ...], reference: float | None, as_json: bool) -> None:
+def result(folders: tuple[Path, ...], readings: tuple[str, ...], reference: str | None, as_json: bool) -> None:
     """Work out the figures of a study from all its FOLDERs: by analysis of variance and by ranges, of the total variation and
     of the tolerance. A measurement that is missing is named, and no figure is told.
     """
@@ -135,11 +142,11 @@ def result(folders: tuple[Path, ...], readings: tuple[str, ...], reference: floa
             raise UsageError(
                 "--reference goes with one reading of a study of one unit", advice="name the reading with --reading"
             )
-        made = figure_of(state, readings, reference)
+        made = figure_of(state, readings, reference or "")
         with whatever_the_output_does():
             if as_json:
                 print_json(made)
                 return
             from benchrig.cli.gauge_result_text import ResultPage
 
-            ResultPage().show(made)
+            ResultPage().show(made, os.path.normpath(folders[0] / made.plan))

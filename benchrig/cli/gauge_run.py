@@ -195,10 +195,18 @@ def _conductor(folder: Path, design: Design, files: Files, given: tuple[str, ...
 
     options = RunOptions(plan, plan.nodes, results=None, **of_all)
     if not at_terminal:
+        _check_caution(plan, acknowledged=bool(of_all["acknowledged"]))
         return Conductor(folder, design, options, load, Unattended())
     progress = Progress()
     operator = AtTerminal(progress.hide, _ANSWER_WITHIN)
     return Conductor(folder, design, options, load, operator, [progress], progress.hide)
+
+
+def _check_caution(plan: Plan, *, acknowledged: bool) -> None:
+    """Before a measurement that would count for nothing. OperatorError where nobody is there to acknowledge."""
+    if plan.caution and not acknowledged:
+        raise OperatorError(f"nobody acknowledged the caution (no terminal): {plan.caution}",
+                            advice="add --acknowledge after you have followed the caution")  # fmt: skip
 
 
 def _measure(conductor: Conductor, state: State, cells: Sequence[Cell], *, asks: bool, to_json: bool) -> None:

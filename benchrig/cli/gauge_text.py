@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from benchrig.cli.study_text import LONGEST
 from benchrig.gauge.counting import Measured, NotCounted
 from benchrig.gauge.design import Design
 from benchrig.gauge.state import State
+from benchrig.gauge.telling import LeftOut
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import plain
@@ -27,7 +30,7 @@ def found_words(found: Measured | NotCounted, state: State) -> str:
     """One measurement, right after it was made."""
     if isinstance(found, NotCounted):
         return plain(f"not counted: {found.why} ({found.folder})", LONGEST)
-    values = ", ".join(f"{value.number:.6g} {value.measure}".rstrip() for value in found.values.values())
+    values = ", ".join(f"{name} {value.number:.6g} {value.measure}".rstrip() for name, value in found.values.items())
     place = f"{len(state.measured)} of {len(state.design.order)}"
     marks = ", SIMULATED" if found.simulated else ""
     return plain(f"{place}: {found.cell.words}: {values}{marks}", LONGEST)
@@ -43,6 +46,17 @@ class GaugePage:
         if simulated:
             self._line("SIMULATED: no real unit was measured", style="bold yellow")
 
+    def _left_out(self, not_counted: Sequence[NotCounted | LeftOut], doubled: Sequence[NotCounted | LeftOut]) -> None:
+        """Runs that do not count for one reason in one line, with the folder of the last one."""
+        folders: dict[str, list[str]] = {}
+        for run in not_counted:
+            folders.setdefault(run.why, []).append(str(run.folder))
+        for why, found in folders.items():
+            several = f"{len(found)} runs, the last one " if len(found) > 1 else ""
+            self._line(f"not counted: {why} ({several}{found[-1]})", style="yellow")
+        for run in doubled:
+            self._line(f"duplicate: {run.why} ({run.folder})", style="yellow")
+
     def _line(self, text: str, *, indent: int = 0, style: str = "") -> None:
         print_line(self._console, (plain(text, LONGEST), style), indent=indent)
 
@@ -52,10 +66,7 @@ class StatusPage(GaugePage):
         self._line(design_words(state.design))
         self.simulated(bool(state.simulated))
         self._grid(state)
-        for run in state.not_counted:
-            self._line(f"not counted: {run.why} ({run.folder})", style="yellow")
-        for run in state.doubled:
-            self._line(f"duplicate: {run.why} ({run.folder})", style="yellow")
+        self._left_out(state.not_counted, state.doubled)
         missing = state.missing
         if not missing:
             self._line("nothing is missing", style="bold")

@@ -9,6 +9,8 @@ import msgspec
 from benchrig.errors import UsageError
 from benchrig.gauge.counting import Measured
 from benchrig.gauge.design import Cell
+from benchrig.gauge.measures import number_in
+from benchrig.gauge.size import size_notes
 from benchrig.gauge.state import State
 from benchrig.gauge.telling import LeftOut, left_out
 from benchrig.source.problem import counted, suggest
@@ -58,8 +60,9 @@ class Figure(msgspec.Struct, omit_defaults=True):
     doubled: list[LeftOut] = []
 
 
-def figure_of(state: State, named: Sequence[str] = (), reference: float | None = None) -> Figure:
-    """Of these readings of the study, of all without a name. UsageError where it is not complete, or mixed."""
+def figure_of(state: State, named: Sequence[str] = (), reference: str = "") -> Figure:
+    """Of these readings of the study, of all without a name; `reference` as number_in takes it. UsageError where the study is
+    not complete, or mixed."""
     _check(state, named)
     design, runs = state.design, state.in_time
     return Figure(
@@ -102,9 +105,11 @@ def _check(state: State, named: Sequence[str]) -> None:
 def _notes(state: State) -> Iterator[str]:
     if not state.kept_order:
         yield "the units were not measured in the order that was drawn: a drift may look like a difference of units"
+    if not state.design.is_short:  # of a short one its figure tells it
+        yield from size_notes(state.design)
 
 
-def _reading(state: State, name: str, reference: float | None) -> ReadingFigure:
+def _reading(state: State, name: str, reference: str) -> ReadingFigure:
     measures = {each.values[name].measure for each in state.in_time}
     if len(measures) > 1:
         raise UsageError(f"the reading '{name}' has several units of measure: {', '.join(sorted(measures))}")
@@ -117,12 +122,13 @@ def _reading(state: State, name: str, reference: float | None) -> ReadingFigure:
         raise UsageError(f"the reading '{name}': {error}") from error
 
 
-def _with_figures(figure: ReadingFigure, state: State, reference: float | None) -> ReadingFigure:
+def _with_figures(figure: ReadingFigure, state: State, reference: str) -> ReadingFigure:
     design, tolerance = state.design, figure.tolerance
     cells = _cells(state.measured, figure.reading, design.repeats)
     if design.is_short:
         (values,) = cells.values()
-        figure.repeats = repeats(values, tolerance, reference)
+        really = number_in(reference, figure.measure) if reference else None
+        figure.repeats = repeats(values, tolerance, really)
         return figure
     data = crossed(cells, design.units, design.appraisers, design.repeats)
     figure.anova, figure.ranges = anova(data, tolerance), range_method(data, tolerance)

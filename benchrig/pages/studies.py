@@ -9,6 +9,7 @@ from xml.etree import ElementTree as ET
 from benchrig.errors import BenchrigError
 from benchrig.gauge.design import DESIGN
 from benchrig.gauge.figure import Figure, ReadingFigure, figure_of
+from benchrig.gauge.measures import apart
 from benchrig.gauge.state import State, state_of
 from benchrig.history.opening import History
 from benchrig.history.questions.runs import RunRow
@@ -19,7 +20,7 @@ from benchrig.pages.links import Links
 from benchrig.pages.study_values import study_values
 from benchrig.source.problem import counted
 from benchrig.study.estimate import Estimate
-from benchrig.study.gauge.rating import rating
+from benchrig.study.gauge.rating import rated, rated_ratio
 
 
 def studies(history: History, runs: Sequence[RunRow], links: Links, place: str) -> Iterator[ET.Element]:
@@ -35,9 +36,10 @@ def studies(history: History, runs: Sequence[RunRow], links: Links, place: str) 
 
 
 def _study(history: History, runs: Sequence[RunRow], links: Links, place: str) -> Iterator[Child]:
-    last = runs[-1]
-    yield el("h3", f"{last.plan}, {words.moment(runs[0].started)[:10]}")
-    made = _figure(folders_of(history, runs))
+    last, folders = runs[-1], folders_of(history, runs)
+    named = ", ".join(dict.fromkeys(each.name for each in folders)) or f"study {last.study[:8]}"
+    yield el("h3", f"{named}: {last.plan}, {words.moment(runs[0].started)[:10]}")
+    made = _figure(folders)
     if isinstance(made, str):
         yield el("p", f"{counted(len(runs), 'run')} of the study {last.study}: {made}.")
     else:
@@ -89,13 +91,13 @@ def _methods(told: ReadingFigure) -> Iterator[ET.Element]:
 
 def _rated(total: Estimate | None, tolerance: Estimate | None) -> str:
     """By the worse of the two."""
-    found = [each.value for each in (total, tolerance) if each]
-    return rating(max(found)) if found else ""
+    found = [each for each in (total, tolerance) if each]
+    return rated(*found) if found else ""
 
 
 def _short(readings: Sequence[ReadingFigure]) -> Iterator[Child]:
     if readings:
-        heads = ("reading", "values", "mean", "standard deviation", "6 sd of the tolerance", "Cg", "Cgk")
+        heads = ("reading", "values", "mean", "standard deviation", "6 sd of the tolerance", "Cg", "Cgk", "rated")
         yield table("Gauge studies of one unit", heads, map(_repeats, readings), numbers=heads[1:2])
 
 
@@ -103,8 +105,10 @@ def _repeats(told: ReadingFigure) -> ET.Element:
     found = told.repeats
     assert found is not None
     figures = (found.cg, found.cgk)
-    return row(told.reading, found.n, words.estimate(found.mean, told.measure), words.estimate(found.sd, told.measure),
-               _share(found.of_tolerance), *(words.estimate(each) if each else "" for each in figures))  # fmt: skip
+    ratios = [each for each in figures if each]
+    return row(told.reading, found.n, words.estimate(found.mean, told.measure), words.estimate(found.sd, apart(told.measure)),
+               _share(found.of_tolerance), *(words.estimate(each) if each else "" for each in figures),
+               rated_ratio(*ratios) if ratios else "")  # fmt: skip
 
 
 def _share(of: Estimate | None) -> str:

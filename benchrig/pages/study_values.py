@@ -29,7 +29,9 @@ def study_values(made: Figure, state: State, links: Links, place: str) -> Iterat
 
 
 def _picture(made: ReadingFigure, state: State, place: str) -> ET.Element:
-    says = f"{made.reading} of each unit, a point a measurement; the appraisers side by side."
+    appraisers = state.design.appraisers
+    says = f"{made.reading} of each unit, a point a measurement"
+    says += f"; from left to right: {', '.join(appraisers)}." if len(appraisers) > 1 else f", by {appraisers[0]}."
     if (more := len(state.design.units) - MOST_UNITS) > 0:
         says += f" The first {MOST_UNITS} units, without {more} more."
     return figure(plotted(says, place, _drawn(made, state)), says)

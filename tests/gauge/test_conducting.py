@@ -22,7 +22,7 @@ from benchrig.radio.virtual.device_spec import Beacon, DeviceSpec
 from benchrig.record.journal import read_record
 from tests.cli.kit import COMMAND, environment
 from tests.cli.screen import attended
-from tests.gauge.kit import NOISE, RADIO, READING, SERVICES, begun, bench, gauge
+from tests.gauge.kit import NOISE, RADIO, READING, SERVICES, STEPS, begun, bench, gauge
 from tests.run.kit import device_text
 
 
@@ -202,3 +202,25 @@ def started(folder: Path) -> subprocess.Popen[bytes]:
     words = [*COMMAND, "gauge", "run", "study", *RADIO]
     quiet = subprocess.DEVNULL
     return subprocess.Popen(words, cwd=folder, env=environment(), stdin=quiet, stdout=quiet, stderr=quiet)
+
+
+def test_a_caution_that_nobody_acknowledged_is_told_before_any_measurement(tmp_path: Path) -> None:
+    bench(tmp_path)
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(plan.read_text() + "caution: the heater is on\n")
+    begun(tmp_path, units="T001", appraisers="Anna")
+    done = gauge(tmp_path, "run", "study", *RADIO)
+    assert (done.returncode, "the heater is on" in done.stderr) == (2, True)
+    assert not (tmp_path / "study" / "runs").exists()
+    told = gauge(tmp_path, "run", "study", *RADIO, "--acknowledge").stdout
+    assert told.startswith("1 of 2: unit T001, Anna, repeat 1: read temperature.value 2")
+
+
+def test_a_new_study_says_which_readings_it_takes_and_whether_it_is_small(tmp_path: Path) -> None:
+    again = "  - read: temperature\n    name: again\n    expect: {value: {min: -5 °C, max: 90 °C}}\n"
+    bench(tmp_path, steps=STEPS.replace("  - disconnect:", f"{again}  - disconnect:"))
+    words = ("plan.yaml", "--units", "T001,T002", "--appraisers", "Anna")
+    told = gauge(tmp_path, "begin", "study", *words).stdout
+    assert "all 2 readings that the plan holds between two bounds" in told
+    assert "note: expected 5 units or more, found 2" in told
+    assert "two bounds" not in gauge(tmp_path, "begin", "other", *words, "--reading", READING).stdout

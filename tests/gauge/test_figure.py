@@ -8,7 +8,10 @@ from typing import Any
 
 import pytest
 
+from benchrig.errors import UsageError
 from benchrig.gauge.design import Design
+from benchrig.gauge.measures import apart, number_in
+from benchrig.gauge.size import size_notes
 from tests.gauge.data import aiag
 from tests.gauge.kit import begun, bench, forged, gauge
 
@@ -83,7 +86,15 @@ def test_the_page_tells_both_methods_and_what_they_are_taken_for(published: Path
         in said
     )
     assert "of the tolerance: acceptable (AIAG MSA, 4th edition)" in said
-    assert said.index("interaction pooled") < said.index("interaction kept") < said.index("by averages and ranges")
+    assert "plan plan.yaml study" in said  # as it is seen from here
+    assert "tolerance 100 K (-10 to 90 °C)" in said
+    assert "sd, K" in said
+    assert (
+        said.index("gauge: 27.9 %")
+        < said.index("interaction pooled")
+        < said.index("interaction kept")
+        < said.index("by averages and ranges")
+    )
     assert "SIMULATED" not in said
 
 
@@ -110,7 +121,44 @@ def test_the_short_form(tmp_path: Path) -> None:
     assert (made["n"], made["mean"]["value"], made["bias"]["value"]) == (5, pytest.approx(20.8), pytest.approx(0.3))
     assert made["sd"]["value"] == pytest.approx(0.7**0.5)
     assert made["cg"]["value"] == pytest.approx(20 / (6 * 0.7**0.5))
-    assert "6 sd are 5.02 %" in gauge(tmp_path, "result", "study").stdout
+    said = gauge(tmp_path, "result", "study").stdout
+    assert "6 sd are 5.02 %" in said
+    assert "1.33 or more" in said
+
+
+@pytest.mark.parametrize("really", ["20.5", "20.5 °C", "293.65 K"])
+def test_a_reference_has_a_unit_or_that_of_the_reading(really: str) -> None:
+    assert number_in(really, "°C") == 20.5
+
+
+@pytest.mark.parametrize("really", ["20.5 V", "warm", "nan", "inf °C"])
+def test_a_reference_that_is_none_is_refused(really: str) -> None:
+    with pytest.raises(UsageError, match=really.split()[0]):
+        number_in(really, "°C")
+
+
+def test_a_reference_of_another_kind_ends_the_command(tmp_path: Path) -> None:
+    short(tmp_path)
+    assert gauge(tmp_path, "result", "study", "--reference", "20.5 °C").returncode == 0
+    assert "20.5 V is a voltage" in gauge(tmp_path, "result", "study", "--reference", "20.5 V").stderr
+
+
+@pytest.mark.parametrize(("measure", "unit"), [("°C", "K"), ("dBm", "dB"), ("V", "V"), ("", ""), ("beans", "beans")])
+def test_the_unit_of_what_differs(measure: str, unit: str) -> None:
+    assert apart(measure) == unit
+
+
+def test_a_small_study_is_told_to_be_one() -> None:
+    def notes(units: int, appraisers: int, repeats: int = 3) -> list[str]:
+        names = [[f"{number}" for number in range(count)] for count in (units, appraisers)]
+        return [*size_notes(Design("s", "p", "h", ["r"], *names, repeats))]
+
+    assert not notes(10, 3)
+    assert not notes(5, 2)
+    assert ["expected 5 units or more, found 2" in each for each in notes(2, 2)] == [True]
+    assert ["1 appraiser shows nothing" in each for each in notes(2, 1)] == [False, True]
+    assert ["expected 25 repeats" in each for each in notes(1, 1)] == [True]
+    assert not notes(1, 1, 25)
 
 
 def test_a_reference_goes_with_one_unit(published: Path) -> None:

@@ -38,7 +38,10 @@ def test_the_handbook(tmp_path: Path) -> None:
     root = page(tmp_path)
     variance, ranges = rows(root, "Gauge studies by analysis of variance and by ranges")[1:]
     assert variance[2].startswith("27.9 % (")  # 27.86 %
-    assert (variance[1], variance[4], variance[5]) == ("variance, interaction pooled", "conditionally acceptable", "4")
+    rated = "conditionally acceptable; the upper end of the interval is not acceptable"
+    assert (variance[1], variance[4], variance[5]) == ("variance, interaction pooled", rated, "4")
+    assert "study: a plan, 2026-11-27" in root.xpath("//h3/text()")
+    assert "from left to right: A, B, C." in root.text_content()
     assert (ranges[2], ranges[5]) == ("26.7 %", "5")  # 26.68 %
     assert "10 units, 3 appraisers, 3 repeats: 90 runs." in root.text_content()
     assert rows(root, "Runs that do not count")[1:] == [["gauge study", "90"]]
