@@ -61,6 +61,11 @@ def is_plan_time(error: BenchrigError | None) -> bool:
     return error is not None and error.message.startswith(_PLAN_TIME)
 
 
+def is_of_the_plan(error: BenchrigError | None) -> bool:
+    """Whether it says something of the plan of the run, and nothing of the unit: by another plan it may not have come."""
+    return error is not None and (is_plan_time(error) or (type(error) is BenchrigError and error.cause == "plan"))
+
+
 def outside(record: Record) -> tuple[BenchrigError, Where | None] | None:
     """What ended the run and was the end of no step: an interruption, a radio that could not be opened."""
     end = record.ended

@@ -24,6 +24,7 @@ from benchrig.source.shape import Misfit, is_late
 from benchrig.steps.base import ReadingType, Step
 
 _RETRIED = ("link", "device", "station")
+OF_THE_PLAN = "a mistake of the plan of the run ended it, or the time of that plan"
 _NOT_TAKEN = "the run has not taken the reading"
 
 
@@ -150,6 +151,8 @@ def _saved(reading: Reading, declared: ReadingType | None) -> Any:
 def conclude(again: Again, begun: Begun, taken: Taken) -> Closed | None:
     """The end of an execution by what is known of it."""
     plan, where = begun.plan, begun.where
+    if not again.same.all and facts.is_of_the_plan(taken.error):
+        taken.unknown = taken.unknown or OF_THE_PLAN
     events, missing = taken.unjudged(begun.left_out)
     unknown = [Unknown(where, plan.called, each.reading.name, each.unknown) for each in taken.held if each.unknown]
     unknown += [Unknown(where, plan.called, name, _NOT_TAKEN) for name in missing]

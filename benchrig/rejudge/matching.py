@@ -9,7 +9,7 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.record.events import PlannedNode, Where
 from benchrig.record.model import Execution, Record
-from benchrig.rejudge.texts import StepTexts, differing, same_limits
+from benchrig.rejudge.texts import Reread, StepTexts, differing, same_limits
 
 # Steps that leave the unit as it is: what comes after them is the same without them.
 LOOKING = frozenset({"scan", "discover", "read", "notify", "wait", "compute"})
@@ -24,7 +24,7 @@ class Matched:
     ids: dict[str, str]
     # steps of the record that the plan does not have
     gone: list[PlannedNode]
-    # by id, the key of a step that makes it do something else now, and the readings whose limits are written as they were
+    # by id, what of a step makes it do something else now, and the readings whose limits are written as they were
     other: dict[str, str] = field(default_factory=dict)
     same: dict[str, frozenset[str]] = field(default_factory=dict)
     # the first step that comes after other steps in the plan than in the run, of those that change the unit
@@ -63,7 +63,10 @@ def _compared(record: Record, plan: Plan, ids: dict[str, str]) -> tuple[dict[str
         for node in _all(record.run.nodes)
         if node.id in ids
     }
-    other = {id_: key for id_, pair in texts.items() if (key := differing(*pair))}
+    reread, about = Reread(before, after), {id_: step.subject for id_, step in steps.items()}
+    other = {
+        id_: key for id_, pair in texts.items() if (key := differing(*pair) or reread.by(pair[1], about[id_] or ""))
+    }
     return other, {id_: same_limits(*pair) for id_, pair in texts.items()}
 
 

@@ -14,7 +14,7 @@ from benchrig.record.events import Closed, RunEnded
 from benchrig.record.model import Record
 from benchrig.rejudge import facts
 from benchrig.rejudge.inner import composite
-from benchrig.rejudge.leaf import leaf
+from benchrig.rejudge.leaf import OF_THE_PLAN, leaf
 from benchrig.rejudge.matching import Matched
 from benchrig.rejudge.sameness import Sameness
 from benchrig.rejudge.walk import Again, Begun, Done, Unknown
@@ -60,10 +60,16 @@ def _ended(again: Again, record: Record) -> RunEnded | None:
         return None
     if (outside := facts.outside(record)) is not None:
         error, root = outside
+        if facts.is_of_the_plan(error) and not again.same.all:
+            again.not_known(OF_THE_PLAN)
+            return None
         if error.cause == "internal":
             again.outcome.broken(error)  # type: ignore[arg-type]
         else:
             again.outcome.fatal(error, root if root is None else again.matched.where(root))
+    if not again.same.plan and again.plan.deadline is not None and before.at > again.plan.deadline:
+        again.not_known("the run took longer than the time that the plan has")
+        return None
     if again.unknown and not again.is_decided:
         return None
     ended = again.outcome.ended(before.at)

@@ -93,7 +93,8 @@ class _Judged:
         if run.plan != self.title:
             yield f"it is a run of the plan '{run.plan}'"
         if run.simulated != self.simulated:
-            self.advice = "add --simulated, or leave it out: simulated runs are judged alone"
+            change = "leave --simulated out" if self.simulated else "add --simulated"
+            self.advice = f"{change}: simulated runs are judged alone"
             yield "it is a simulated run" if run.simulated else "it is a run on a real unit"
         if record.ended is None:
             yield "the run was cut off"

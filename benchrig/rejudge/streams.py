@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from msgspec.structs import replace
@@ -93,7 +94,7 @@ def _outside(
         numbers = is_number(extremes[0])
         head = f"{samples.outside} of {samples.count} samples outside; the first, number {samples.first_outside + 1} at {at:.3f} s: "
         first = replace(bound.judge(extremes[0]), passed=False, margin=None)
-        first = replace(first, sentence=before.sentence.removeprefix(head)) if numbers else first
+        first = replace(first, sentence=_first_sentence(before.sentence, head, bound, samples)) if numbers else first
         running.outside = samples.outside
         running.first = Outside(samples.first_outside, at, None, None, first)
         return running.broken(samples.count, extremes if numbers else [])
@@ -101,3 +102,37 @@ def _outside(
     return replace(
         worst, sentence=f"of {samples.count} samples at least one is outside: {worst.sentence}", place=running.place
     )
+
+
+_NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?(?:e[-+]?[0-9]+)?")
+# A number that has more digits is shown with six.
+_SHOWN = 1e-5
+
+
+def _first_sentence(told: str, head: str, bound: Any, samples: Samples) -> str:
+    """What the record tells of the first sample outside, which this sentence alone has. Where no sample of the stream can be
+    told so: what the worst of them comes to."""
+    said = told.removeprefix(head)
+    number = _NUMBER.match(said)
+    if number is None and samples.others:
+        return said  # that sample was no number
+    if number is not None and _tells(said, _value(number[0]), bound, samples):
+        return said
+    extremes = [value for value in (samples.minimum, samples.maximum) if value is not None]
+    worst: Judgement = min((bound.judge(value) for value in extremes), key=lambda each: each.margin or 0.0)
+    return worst.sentence
+
+
+def _tells(said: str, value: float, bound: Any, samples: Samples) -> bool:
+    """Whether a sample can be this value, and the limit says so of it."""
+    found, slack = bound.judge(value).sentence, abs(value) * _SHOWN
+    pairs = zip(_NUMBER.findall(said), _NUMBER.findall(found), strict=False)
+    return (
+        (samples.minimum or 0) - slack <= value <= (samples.maximum or 0) + slack
+        and _NUMBER.sub("#", said) == _NUMBER.sub("#", found)
+        and all(abs(_value(one) - _value(other)) <= max(slack, abs(_value(other)) * _SHOWN) for one, other in pairs)
+    )
+
+
+def _value(number: str) -> float:
+    return int(number) if number.lstrip("-").isdigit() else float(number)

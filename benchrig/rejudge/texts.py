@@ -18,16 +18,24 @@ _BESIDE = frozenset({"expect", "name", "proves", "on_fail", "only_after", "only_
                      "steps", "first", "finally"})  # fmt: skip
 
 
+# Limits of a plain read that its bytes, or nothing of its value, decide.
+_BY_BYTES = frozenset({"value", "raw", "length", "elapsed", "att_error", "failure"})
+
+
 class StepTexts:
-    """The steps of the files of a plan, by where they begin."""
+    """The steps of the files of a plan, by where they begin; `attributes` is what these say of attributes, by name."""
 
     def __init__(self, sources: Iterable[PlanSource]) -> None:
         self._steps: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
+        self.attributes: dict[str, Any] = {}
         for source in sources:
             problems = Problems()
             node = read_text(_readable(source.text), source.file, problems) if not source.left_out else None
             for each in _mappings(node) if node is not None and not problems.found else ():
-                self._steps[f"{source.file}:{each.place.line}"].append(as_written(each))
+                written = as_written(each)
+                self._steps[f"{source.file}:{each.place.line}"].append(written)
+                named = written.get("attributes")
+                self.attributes |= named if isinstance(named, dict) else {}
 
     def step(self, node: PlannedNode) -> dict[str, Any] | None:
         """None where the text was not kept, or does not tell which one it is."""
@@ -54,7 +62,60 @@ def differing(before: dict[str, Any] | None, after: dict[str, Any] | None) -> st
     if before is None or after is None:
         return ""
     keys = [key for key in {**before, **after} if key not in _BESIDE]
-    return next((str(key) for key in keys if before.get(key) != after.get(key)), "")
+    return next((f"'{key}'" for key in keys if before.get(key) != after.get(key)), "")
+
+
+class Reread:
+    """The attributes that two revisions say different things of: by the names and the UUIDs that a step may write."""
+
+    def __init__(self, before: StepTexts, after: StepTexts) -> None:
+        one, other = before.attributes, after.attributes
+        names = [name for name in {**one, **other} if one.get(name) != other.get(name)]
+        self._words = {name: {str(name), *_uuids(one.get(name)), *_uuids(other.get(name))} for name in names}
+
+    def by(self, written: dict[str, Any] | None, subject: str) -> str:
+        """What a step would read in another way, of all that it has on record; '' for nothing, and for a read whose bytes
+        are on record."""
+        if not self._words or written is None or _is_by_bytes(written) or not _is_about_values(written):
+            return ""
+        said = [each.casefold() for each in [*_strings(written), subject]]
+        for name, words in self._words.items():
+            if any(word.casefold() in each or each.startswith("handle ") for word in words for each in said):
+                return f"way to read '{name}'"
+        return ""
+
+
+def _uuids(definition: Any) -> list[str]:
+    uuid = definition.get("uuid") if isinstance(definition, dict) else definition
+    return [] if uuid is None else [f"{uuid:04X}" if isinstance(uuid, int) else str(uuid).removeprefix("0x"), str(uuid)]
+
+
+def _is_by_bytes(written: dict[str, Any]) -> bool:
+    limits = written.get("expect") or {}
+    plain = "read" in written and not {"until", "save"} & written.keys()
+    return plain and isinstance(limits, dict) and _BY_BYTES.issuperset(limits)
+
+
+def _is_about_values(written: dict[str, Any]) -> bool:
+    """Of a step with steps in it only limits on readings of these, which have a dot, are."""
+    if not {"steps", "first"} & written.keys():
+        return True
+    own = [written.get("expect"), written.get("save")]
+    return any("." in str(name) for each in own if isinstance(each, dict) for name in each)
+
+
+def _strings(written: Any) -> Iterator[str]:
+    """All that is written, but for names of steps and requirements."""
+    if isinstance(written, dict):
+        for key, value in written.items():
+            if key not in ("name", "proves"):
+                yield str(key)
+                yield from _strings(value)
+    elif isinstance(written, list):
+        for value in written:
+            yield from _strings(value)
+    elif written is not None:
+        yield f"{written:04X}" if isinstance(written, int) else str(written)
 
 
 def same_limits(before: dict[str, Any] | None, after: dict[str, Any] | None) -> frozenset[str]:

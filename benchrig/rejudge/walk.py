@@ -19,7 +19,10 @@ from benchrig.run.ending import Ended
 from benchrig.run.leaving import ENDED, Reason, skipped, with_inner
 from benchrig.run.order import Order
 from benchrig.run.outcome import Outcome
+from benchrig.source.references import references
 
+# Keys of a step that say nothing of what it does itself.
+_OF_OTHERS = frozenset({"expect", "steps", "first", "finally"})
 _OTHER_STATE = (
     "the run has carried it out and by the plan it is left out: what comes after it was taken in another state"
 )
@@ -87,6 +90,8 @@ class Again:
     unknown: list[Unknown] = field(default_factory=list)
     stop: Where | None = None
     order: Order = field(default_factory=Order)
+    # values of steps that are left out now, or were not taken
+    lost: set[str] = field(default_factory=set)
     # from where on the unit may have been in another state than by this plan: whether the end was decided before
     decided_before: bool | None = None
 
@@ -126,6 +131,8 @@ class Again:
         """A reason where the step is left out, a sentence where the run has not taken it."""
         if recorded is None:
             return "the record has no such step"
+        if (name := self._lost_of(plan)) is not None:
+            return f"it needs the value '{name}', which the run has not saved in this way"
         if recorded.opened is None and recorded.ended is not None:
             return self._skipped_before(plan, decided, recorded.ended)
         if isinstance(decided.step, Unsatisfied):
@@ -135,8 +142,13 @@ class Again:
         if (why := self.order.why_not(plan)) is not None:
             return why
         if (key := self.matched.other.get(plan.id)) is not None:
-            return f"the plan lets it do something else: its '{key}' is another one"
+            return f"the plan lets it do something else: its {key} is another one"
         return None if recorded.ended is not None else "the run was cut off before its end"
+
+    def _lost_of(self, plan: StepPlan) -> str | None:
+        """A value that what it does depends on, and of which nobody can say what it is by this plan."""
+        lost = self.lost - self.values.keys()
+        return min(lost & _needed(plan), default=None) if lost and not self.same.all else None
 
     def _skipped_before(self, plan: StepPlan, decided: Decided, event: Closed) -> Reason | str:
         """The run left it out: so it stays, unless what it was left out for is no longer so."""
@@ -155,14 +167,13 @@ class Again:
 
     def leave_out(self, plan: StepPlan, where: Where, why: Reason, *, tolerated: bool) -> Closed:
         """It and all that is in it; the end of it."""
-        if why.allowed and not self.is_decided and self._was_carried_out(where) and _acts(plan):
+        if not self.is_decided and self._was_carried_out(where) and _acts(plan):
             self.unknown.append(Unknown(where, plan.called, "", _OTHER_STATE))
             self.drifts(plan)
         for each, place in with_inner(plan, where):
             recorded = self.matched.execution(place)
             at = recorded.ended.at if recorded and recorded.ended else 0.0
-            for name in each.saves:
-                self.values.pop(name, None)
+            self._lose(each, known=not self._was_carried_out(place))
             self.outcome.begins(each)
             self.outcome.skipped(each, place, why, excused=tolerated)
             closed, *unjudged = skipped(each, place, why, at)
@@ -181,11 +192,16 @@ class Again:
         self.unknown.append(Unknown(where, plan.called, "", why))
         self.drifts(plan)
         for each, place in with_inner(plan, where):
-            for name in each.saves:
-                self.values.pop(name, None)
+            self._lose(each)
             self.outcome.begins(each)
             self.outcome.count(Fates(not_judged=len(each.limit_names)))
             self.done[place] = Done(each, place, self.matched.execution(place), None)
+
+    def _lose(self, plan: StepPlan, *, known: bool = False) -> None:
+        """`known`: the run has not saved them either."""
+        self.lost |= set() if known else {*plan.saves}
+        for name in plan.saves:
+            self.values.pop(name, None)
 
     def _was_carried_out(self, where: Where) -> bool:
         recorded = self.matched.execution(where)
@@ -219,6 +235,10 @@ class Again:
         if done.event is not None:
             self.order.note(done.plan, done.event)
 
+    def not_known(self, why: str) -> None:
+        """How the run would have ended."""
+        self.unknown += [Unknown(last.where, last.plan.called, "", why) for last in [*self.done.values()][-1:]]
+
     def is_over(self, plan: StepPlan) -> bool:
         return self.stop is not None and plan.section != "finally"
 
@@ -226,3 +246,9 @@ class Again:
 def _acts(plan: StepPlan) -> bool:
     """Whether it may leave the unit in another state."""
     return any(not each.children and each.kind.verb not in LOOKING for each in every_step([plan]))
+
+
+def _needed(plan: StepPlan) -> set[str]:
+    """The values that decide what a step does; those in its limits decide no more than these."""
+    parts = [part for key, (_, part) in plan.node.entries.items() if key not in _OF_OTHERS]
+    return ({name for part in parts for name, _ in references(part)} | plan.decided_by) - plan.late

@@ -100,7 +100,7 @@ def test_simulated_runs_are_not_mixed_with_others(line: Path) -> None:
     done = here("rejudge", "results", "--plan", "plan.yaml", cwd=line)
     assert done.returncode == 4
     assert "it is a simulated run" in done.stderr
-    assert "--simulated" in done.stderr
+    assert "add --simulated: simulated runs are judged alone" in done.stderr
 
 
 def test_a_copy_counts_once_and_other_plans_are_named(line: Path, tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
-"""Whether a run comes to what it came to when it is judged again, over plans, seeds and faults.
+"""Whether a run comes to what it came to when it is judged again, over plans, seeds and faults, and by other limits to what
+a run with these comes to.
 
-python -m tests.rejudge.sweep [PLAN…]    200 seeds and 100 faults of each plan that ships, on all cores
+python -m tests.rejudge.sweep [PLAN…]    200 seeds, 100 faults and 60 limits of each plan that ships, on all cores
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from benchrig.plan.loader import load_plan
 from benchrig.record.model import Record
 from benchrig.testing import faults_of, run_plan
 from tests.rejudge.kit import again
+from tests.rejudge.revisions import compared
 from tests.run.kit import DEVICES, PLANS, SHIPPED, run
 
 AIRS = ("kind", "rough")
@@ -37,12 +39,15 @@ def sound(name: str, seeds: range) -> None:
 
 
 def faulty(name: str, count: int, seed: int) -> None:
-    """On devices with faults drawn from all that there are."""
+    """On devices with faults drawn from all that there are: so many, and on until the plan finds one of them."""
     plan, device, chance = PLANS / f"{name}.yaml", DEVICES / f"{SHIPPED[name]}.yaml", random.Random(f"{name} {seed}")
-    verdicts = set()
-    for fault in chance.sample(faults_of(device, plan=load_plan(plan, {})), count):
+    verdicts: list[str] = []
+    faults = faults_of(device, plan=load_plan(plan, {}))
+    for fault in chance.sample(faults, len(faults)):
+        if len(verdicts) >= count and "fail" in verdicts:
+            return
         ran = run_plan(plan, device, fault=fault, air=chance.choice(AIRS), seed=chance.randrange(1000))
-        verdicts.add(ran.ended.verdict)
+        verdicts.append(ran.ended.verdict)
         check_any(ran.record, plan)
     assert "fail" in verdicts
 
@@ -57,8 +62,9 @@ def _piece(name: str, piece: int) -> str:
     try:
         sound(name, range(20 * piece, 20 * piece + 20))
         faulty(name, 10, 100 + piece)
+        compared(name, 6, 100 + piece)
     except AssertionError as error:
-        return f"{name}, seeds from {20 * piece} on: {error!r}"
+        return f"{name}, piece {piece}: {error!r}"
     return ""
 
 
@@ -66,7 +72,7 @@ def main(names: list[str]) -> int:
     jobs = [(name, piece) for name in names or SHIPPED for piece in range(10)]
     with ProcessPoolExecutor() as pool:
         failed = [said for said in pool.map(_piece, *zip(*jobs, strict=True)) if said]
-    print(*failed, f"{len(jobs)} pieces of 20 seeds and 10 faults, {len(failed)} with a difference", sep="\n")
+    print(*failed, f"{len(jobs)} pieces of 20 seeds, 10 faults and 6 limits, {len(failed)} with a difference", sep="\n")
     return int(bool(failed))
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
 from tests.cli.kit import here
 from tests.rejudge.kit import UNIT, again
-from tests.run.kit import plan_text
+from tests.run.kit import plan_text, run
 
 PLAN = plan_text("  - read: battery level\n    expect: {value: {min: 60 %}}\n")
 
@@ -57,3 +58,19 @@ def test_what_was_not_altered_is_not_named(folder: Path) -> None:
     path, _ = record_of(folder)
     found = again(read_record(path), folder / "plan.yaml")
     assert (found.as_run, found.altered) == (True, [])
+
+
+STREAM = plan_text("  - notify: temperature\n    for: 1 s\n    expect: {value: {max: 20.5 °C}}\n")
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [("above the maximum", "near the maximum"), ("by 0.5 °C", "by 0.1 °C"), (": 21 °C", ": 29 °C"), (": 21 °C", ": warm")],
+)  # fmt: skip
+def test_the_words_on_the_first_sample_outside_are_held_against_the_stream(before: str, after: str) -> None:
+    record = run(STREAM, UNIT).record
+    assert again(record, STREAM).altered == []
+    text = msgspec.json.encode(record).decode()
+    assert before in text
+    altered = msgspec.json.decode(text.replace(before, after), type=Record)
+    assert any("the record says sentence" in each for each in again(altered, STREAM).altered)

@@ -2,65 +2,19 @@
 
 from __future__ import annotations
 
-import random
-import re
-from collections.abc import Iterator
-
 import pytest
 
-from benchrig.errors import PlanError
-from benchrig.record.events import RunEnded
-from tests.rejudge.kit import again
-from tests.run.kit import DEVICES, PLANS, SHIPPED, run
-
-BOUND = re.compile(r"\b(?:min|max|equals|nominal|failed|count): (-?[0-9.]+)")
-
-
-def revisions(text: str, chance: random.Random, count: int) -> Iterator[str]:
-    """The plan, each time with another number in one of its limits."""
-    bounds = [*BOUND.finditer(text)]
-    for _ in range(count):
-        bound = chance.choice(bounds)
-        number = float(bound[1])
-        other = chance.choice([number * 0.5, number * 0.9, number * 1.1, number - 20, number + 20])
-        yield f"{text[: bound.start(1)]}{round(other, 3) if '.' in bound[1] else int(other)}{text[bound.end(1) :]}"
-
-
-def said(end: RunEnded) -> tuple[object, ...]:
-    """All but how many samples of a stream are outside, which its least and greatest do not tell."""
-    message = re.sub(
-        r"(of [0-9]+ samples at least one is outside|[0-9]+ of [0-9]+ samples outside; the first, [^:]*): .*",
-        "outside",
-        end.message,
-    )
-    return end.verdict, end.cause, end.exit_code, end.root, end.planned, end.judged, end.not_judged, message
-
-
-def check(name: str, count: int, seed: int) -> int:
-    """How many were compared: of the others nobody can say what they come to."""
-    text = (PLANS / f"{name}.yaml").read_text(encoding="utf-8").replace("use: ", f"use: {PLANS}/")
-    chance, device, compared = random.Random(f"{name} {seed}"), DEVICES / f"{SHIPPED[name]}.yaml", 0
-    for other in revisions(text, chance, count):
-        how = {"seed": chance.randrange(100), "air": chance.choice(["kind", "rough"])}
-        try:
-            ends = {plan: run(plan, device, **how) for plan in (text, other)}
-        except PlanError:
-            continue  # no plan has such a limit
-        for before, after in ((text, other), (other, text)):
-            found = again(ends[before].record, after)
-            assert found.ended is None or said(found.ended) == said(ends[after].ended), other
-            compared += found.ended is not None
-    return compared
+from tests.rejudge.revisions import compared
 
 
 @pytest.mark.parametrize("name", ["twelve_checks", "returned_unit"])
 def test_one_limit_is_another(name: str) -> None:
-    assert check(name, 8, 1) >= 4
+    assert compared(name, 8, 1) >= 4
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(900)
-@pytest.mark.parametrize("piece", range(3))
+@pytest.mark.timeout(600)
 @pytest.mark.parametrize("name", ["end_of_line", "nightly_regression", "box_end_of_line", "box_nightly", "box_bringup"])
-def test_one_limit_of_a_long_plan_is_another(name: str, piece: int) -> None:
-    assert check(name, 30, piece) >= 10
+def test_one_limit_of_a_long_plan_is_another(name: str) -> None:
+    """A part of `tests/rejudge/sweep.py`."""
+    assert compared(name, 5, 1) >= 2

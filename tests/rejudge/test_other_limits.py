@@ -358,3 +358,76 @@ def test_readings_after_other_steps_than_in_the_plan_say_nothing_of_it(now):
     found = again(ran.record, revised)
     assert came(found) is None
     assert [step for step, _, _ in why(found)] == ["read battery level"]
+
+
+# --- what would have been done otherwise
+
+SUPPLY = "[{service: 0xFF00, characteristics: [{characteristic: 0xFF01, properties: [read, write, notify], raw: '3205', notify: {period: 100 ms}}]}"
+SUPPLIED = device_text(f"services: {SUPPLY}, {{service: battery, characteristics: [{LEVEL}]}}]")
+SWITCH = """\
+  - repeat: 2
+    expect: {failed: {max: 2}}
+    steps:
+      - group: switch
+        first: [{read: battery level, expect: {value: {min: 40 %}}}]
+        steps: [{write: supply, raw: '0100'}]
+  - read: supply
+    expect: {value: {equals: 1330}}
+"""
+
+
+@pytest.mark.parametrize("expected", ["1330", "1"])
+def test_what_was_done_and_is_left_out_now_for_a_failure_that_is_allowed_leaves_another_state(expected: str) -> None:
+    """By 60 % nothing is written, so that the unit answers 1330 in the end; by 40 % it answers 1."""
+    plan = plan_text(SWITCH.replace("1330", expected), attributes="    supply: {uuid: 0xFF01, as: uint16}")
+    other = plan.replace("40 %", "60 %")
+    ends = [run(each, SUPPLIED).ended.verdict for each in (plan, other)]
+    assert ends == (["fail", "pass"] if expected == "1330" else ["pass", "fail"])
+    found = again(run(plan, SUPPLIED).record, other)
+    assert came(found) is None
+    assert "another state" in why(found)[0][2]
+
+
+ONE = "    supply: {uuid: 0xFF01, as: uint16}"
+TENTH = ONE.replace("uint16", "uint16, scale: 0.1")
+FIELDS = "    supply: {uuid: 0xFF01, fields: [{name: %s, as: uint8}, {name: %s, as: uint8}]}"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "steps"),
+    [
+        (FIELDS % ("a", "b"), FIELDS % ("b", "a"), "  - read: supply\n    expect: {value.a: {max: 10}}\n"),
+        (ONE, TENTH, "  - notify: supply\n    for: 1 s\n    expect: {value: {max: 1000}}\n"),
+        (ONE, TENTH, "  - read: supply\n    save: {value: first}\n  - compute: {more: '${first + 1}'}\n    expect: {more: {max: 1000}}\n"),
+        (ONE, TENTH, "  - read: supply\n    until: {value: {max: 1000}}\n    within: 1 s\n    every: 100 ms\n    expect: {reached_after: {max: 1 s}}\n"),
+        (ONE, TENTH, "  - repeat: 2\n    steps: [{read: supply, save: {value: level}}]\n    expect: {failed: {max: 0}}\n  - compute: {more: '${level * 1}'}\n    expect: {more: {max: 1000}}\n"),
+    ],
+)  # fmt: skip
+def test_what_another_plan_reads_in_another_way_and_has_no_bytes_for(before: str, after: str, steps: str) -> None:
+    plans = [plan_text(steps, attributes=each) for each in (before, after)]
+    ends = [run(each, SUPPLIED) for each in plans]
+    assert {ran.ended.verdict for ran in ends} == {"pass", "fail"}
+    for ran, other in zip(ends, reversed(plans), strict=True):
+        found = again(ran.record, other)
+        assert came(found) is None
+        assert why(found)[0][2] == "the plan lets it do something else: its way to read 'supply' is another one"
+
+
+def test_a_mistake_of_the_plan_of_the_run_says_nothing_of_the_unit() -> None:
+    plan = plan_text("  - read: handle 0x000B\n    expect: {raw: {equals: 0 32}}\n" + READ)
+    ran = run(plan, UNIT)
+    assert ran.ended.cause == "plan"
+    assert again(ran.record, plan).altered == []
+    found = again(ran.record, plan.replace("0 32", "32"))
+    assert came(found) is None
+    assert any("a mistake of the plan" in each[2] for each in why(found))
+
+
+@pytest.mark.parametrize(("before", "after"), [("300 ms", "10 s"), ("10 s", "300 ms")])
+def test_the_time_of_another_plan(before: str, after: str) -> None:
+    plan = plan_text(STREAM, head=f"deadline: {before}\n")
+    other = plan.replace(f"deadline: {before}", f"deadline: {after}")
+    ran = run(plan, UNIT)
+    assert ran.ended.verdict != run(other, UNIT).ended.verdict
+    assert again(ran.record, plan).altered == []
+    assert came(again(ran.record, other)) is None
