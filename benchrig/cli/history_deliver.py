@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -30,11 +31,16 @@ def deliver(folders: tuple[Path, ...], history: str, as_json: bool) -> None:
         from benchrig.history.delivery import due
         from benchrig.history.filling import fill
         from benchrig.history.opening import open_history
+        from benchrig.history.waiting import wait_for_history
 
         results = folders or (RESULTS,)
         place = place_for(history, results)
         with open_history(place, make=True) as opened:
-            filled = fill(opened, [folder for each in results for folder in due(each)])
+            wait = [folder for each in results for folder in due(each)]
+            for folder in wait:  # also those that were meant for another one
+                with suppress(OSError):
+                    wait_for_history(folder, place)
+            filled = fill(opened, wait)
         with whatever_the_output_does():
             show(place, filled, as_json=as_json)
         sys.exit(0 if filled.is_whole else 1)

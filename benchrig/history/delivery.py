@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError
 from benchrig.history.place import Place
-from benchrig.history.waiting import forget, wait_for_history, waiting
+from benchrig.history.waiting import forget, wait_for_history, waiting, waits_for
 from benchrig.record.journal import RECORD
 from benchrig.report.index import is_running
 
@@ -40,7 +40,7 @@ class Delivery:
     def begin(self) -> None:
         """From here on the run waits for the history, whatever becomes of this process."""
         try:
-            wait_for_history(self.folder)
+            wait_for_history(self.folder, self.place)
         except OSError as error:
             self.trouble = f"this run is not noted for the history: {error.strerror or error}"
 
@@ -72,7 +72,8 @@ class Delivery:
 
         with open_history(self.place, make=True, patience=_PATIENCE) as history:
             filled = fill(history, [self.folder])
-            until, others = time.monotonic() + _PATIENCE, due(self.folder.parent)
+            until = time.monotonic() + _PATIENCE
+            others = [each for each in due(self.folder.parent) if waits_for(each, self.place)]
             while others and time.monotonic() < until:
                 filled += fill(history, others[:_FEW])
                 others = others[_FEW:]

@@ -55,7 +55,7 @@ def fill(history: History, folders: Sequence[Path], told: Told = lambda done: No
     """Add them, a transaction a batch: what ended it in between is still to add, and nothing is in it twice."""
     filled = Filled()
     for batch in _added(history, folders, filled):
-        forget(_taken(batch, filled))
+        forget(_taken(batch, filled), history.place)
         told(len(batch))
     return filled
 
@@ -95,7 +95,7 @@ def rebuild(place: Place, below: Sequence[Path], told: Told = lambda done: None)
     filled, taken = (
         _fresh_file(place, place.file.resolve(), below, told) if place.file else _in_place(place, below, told)
     )
-    forget(taken)
+    forget(taken, place)
     return filled
 
 

@@ -28,6 +28,11 @@ class Place:
     url: str = field(default="", repr=False)
 
     @property
+    def name(self) -> str:
+        """The same for all who mean this history, whichever way they name it."""
+        return str(self.file.resolve()) if self.file is not None else self.shown.replace(":***@", "@")
+
+    @property
     def base(self) -> Path | None:
         """The folder that folders of runs are named from, where there is one."""
         return self.file.absolute().parent if self.file is not None else None

@@ -145,7 +145,7 @@ def test_one_that_a_database_does_not_take_keeps_no_other_out(
 
     monkeypatch.setattr(filling, "add_entries", add)
     for folder in (bad, good):
-        wait_for_history(folder)
+        wait_for_history(folder, history.place)
     filled = fill(history, [bad, good])
     assert filled.problems == ["the history does not take bad: ArithmeticError (it is too odd)"]
     assert (filled.added.new, waiting(tmp_path)) == (["good"], [bad])

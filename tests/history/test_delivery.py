@@ -43,20 +43,36 @@ def results(tmp_path: Path) -> Path:
 
 
 def test_what_could_not_be_delivered_is_delivered_by_the_next_run(results: Path) -> None:
-    said = over(results / "one", 1, AWAY).deliver()
-    assert said.startswith(f"this run waits for the history: the history {AWAY} is away: no connection to the server")
+    file = results / "history.sqlite"
+    file.mkdir()
+    assert "it cannot be opened" in over(results / "one", 1, str(file)).deliver()
     assert waiting(results) == [results / "one"]
+    file.rmdir()
+    results = results.rename(results.with_name("moved"))
     file = results / "history.sqlite"
     assert over(results / "two", 2, str(file)).deliver() == ""
     assert (folders_in(file), waiting(results)) == (["one", "two"], [])
 
 
+def test_a_run_that_waits_for_one_history_is_not_taken_by_another(results: Path) -> None:
+    """Whatever else it comes into: it would never come into its own. Asked to, benchrig delivers it elsewhere."""
+    said = over(results / "one", 1, AWAY).deliver()
+    assert said.startswith(f"this run waits for the history: the history {AWAY} is away: no connection to the server")
+    file = results / "history.sqlite"
+    assert over(results / "two", 2, str(file)).deliver() == ""
+    assert (folders_in(file), waiting(results)) == (["two"], [results / "one"])
+    assert call("history", "add", results, "--history", file).exit_code == 0
+    assert (folders_in(file), waiting(results)) == (["one", "two"], [results / "one"])
+    assert call("history", "deliver", results, "--history", file).exit_code == 0
+    assert waiting(results) == []
+
+
 def test_a_run_that_was_killed_is_delivered_as_cut_off_and_one_at_work_is_not(results: Path) -> None:
-    killed, at_work = over(results / "killed", 1, "x"), over(results / "at work", 2, "x")
+    file = results / "history.sqlite"
+    killed, at_work = over(results / "killed", 1, str(file)), over(results / "at work", 2, str(file))
     record = killed.folder / "record.jsonl"
     record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-1]))
     (results / ".died early.waiting").touch()
-    file = results / "history.sqlite"
     with IndexLine(at_work.folder):
         assert over(results / "two", 3, str(file)).deliver() == ""
         assert waiting(results) == [at_work.folder]
@@ -80,7 +96,7 @@ def test_a_run_at_work_waits_on_while_its_history_is_rebuilt(results: Path) -> N
 
 
 def test_a_damaged_record_waits_and_is_named(results: Path) -> None:
-    damaged = over(results / "damaged", 1, "x")
+    damaged = over(results / "damaged", 1, str(results / "history.sqlite"))
     (damaged.folder / "record.jsonl").write_bytes(b"no record\n")
     said = over(results / "two", 2, str(results / "history.sqlite")).deliver()
     assert said.startswith(
