@@ -139,7 +139,7 @@ class LimitsAgain:
         if form is None or self.same.plan:
             return possible_values(reading, self.judge.kind_of(reading.name)), reading.unit
         try:
-            return [form.decode(bytes.fromhex(reading.raw or ""))], form.unit
+            return [form.decode(_octets(reading))], form.unit
         except MalformedValue as error:
             raise Undecided(f"its bytes do not fit the format of the plan: {error.message}") from error
 
@@ -155,7 +155,7 @@ class LimitsAgain:
         if form is None or reading.value is None:
             return ""
         try:
-            found = jsonable(form.decode(bytes.fromhex(reading.raw or "")))
+            found = jsonable(form.decode(_octets(reading)))
         except MalformedValue as error:
             return error.message
         return "" if found == reading.value else shown(found, form.unit)
@@ -195,6 +195,13 @@ class LimitsAgain:
 
     def _kept(self, reading: Reading, why: str) -> Held:
         return Held(reading, unknown=f"the limit does not apply to it: {why}")
+
+
+def _octets(reading: Reading) -> bytes:
+    try:
+        return bytes.fromhex(reading.raw or "")
+    except ValueError:
+        raise MalformedValue("no hex digits") from None
 
 
 def _one_place(one: str, other: str) -> bool:

@@ -47,6 +47,7 @@ def with_text(folder: Path, tmp_path: Path, before: str, after: str) -> Record:
         ('"low":60', '"low":50', "read battery level, value: the record says low 50, its readings come to 60"),
         ('"verdict":"fail","exit_code":1', '"verdict":"pass","exit_code":0', "the run: the record says verdict 'pass', its readings come to 'fail'"),
         ('"raw":"32"', '"raw":"46"', "read battery level, value: the record says 50 %, its bytes 46 are 70 %"),
+        ('"raw":"32"', '"raw":"no"', "read battery level, value: the record says 50 %, its bytes no are no hex digits"),
     ],
 )  # fmt: skip
 def test_it_is_named_by_step_and_reading(folder: Path, tmp_path: Path, before: str, after: str, said: str) -> None:
