@@ -12,19 +12,23 @@ from benchrig.cli.failing import errors_for_people
 from benchrig.cli.filtering import Chosen, filter_options
 from benchrig.cli.options import flag
 from benchrig.cli.out import tell, whatever_the_output_does
+from benchrig.source.problem import counted
 
 if TYPE_CHECKING:
     from benchrig.history.opening import History
+    from benchrig.history.questions.export import Exported
 
 
 @click.command(short_help="Write readings into a file for other programs.")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.argument("labels", nargs=-1, metavar="[STEP.READING]…")
 @filter_options()
+@flag("--studies", help="Export the runs of gauge studies too; the column study names theirs.")
 @flag("--force", help="Write over a file that already exists.")
-def export(file: Path, labels: tuple[str, ...], chosen: Chosen, force: bool) -> None:
+def export(file: Path, labels: tuple[str, ...], chosen: Chosen, studies: bool, force: bool) -> None:
     """Write every judged reading of the runs that fit into FILE, one row each: CSV where its name ends in .csv, Arrow where
-    it ends in .arrow or .feather. Partial runs and those of gauge studies are in it, and say so.
+    it ends in .arrow or .feather. Partial runs are in it, and say so; those of gauge studies
+    are left out, and counted.
 
     \b
     Example:
@@ -38,13 +42,17 @@ def export(file: Path, labels: tuple[str, ...], chosen: Chosen, force: bool) -> 
         kind = kind_of(file)
         writable(file, force=force)
         with chosen.open() as history:
-            count = _write(history, file, labels, chosen, kind)
+            count, left_out = _write(history, file, labels, chosen, kind, studies=studies)
         with whatever_the_output_does(verdict=True):
             simulated = "SIMULATED: " * chosen.simulated
-            tell(f"{simulated}{count} {'reading' if count == 1 else 'readings'} written to {file}")
+            tell(f"{simulated}{counted(count, 'reading')} written to {file}")
+            if left_out:
+                tell(f"{counted(left_out, 'run')} of gauge studies left out: --studies exports them too")
 
 
-def _write(history: History, file: Path, labels: tuple[str, ...], chosen: Chosen, kind: str) -> int:
+def _write(
+    history: History, file: Path, labels: tuple[str, ...], chosen: Chosen, kind: str, *, studies: bool
+) -> Exported:
     """Beside its place first: what is there stays as it is until the new file is whole."""
     from benchrig.files import cannot_write
     from benchrig.history.questions.export import export
@@ -52,10 +60,10 @@ def _write(history: History, file: Path, labels: tuple[str, ...], chosen: Chosen
     beside = file.with_name(f".{file.name}.{os.getpid()}")
     try:
         with beside.open("wb") as out:
-            count = export(history, labels, chosen.filters, out, kind)
+            exported = export(history, labels, chosen.filters, out, kind, studies=studies)
         beside.replace(file)
     except OSError as error:
         raise cannot_write(file, error, "choose another place") from error
     finally:
         beside.unlink(missing_ok=True)
-    return count
+    return exported

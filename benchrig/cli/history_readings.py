@@ -91,7 +91,9 @@ def _show(history: History, values: Values, count: int, *, as_json: bool, as_csv
     from benchrig.cli.history_text import HistoryPage, print_csv
 
     if as_csv:
-        print_csv(_COLUMNS, ({**row, "started": row["started"].isoformat()} for row in rows))
+        from benchrig.history.questions.runs import json_moment
+
+        print_csv(_COLUMNS, ({**row, "started": json_moment(row["started"])} for row in rows))
     else:
         HistoryPage().values(rows, values.channel.measure, [*_said(values, count)], simulated=values.simulated)
 

@@ -8,6 +8,7 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 import pytest
+import sqlalchemy.dialects.postgresql  # noqa: F401
 
 import benchrig.pytest_plugin
 import benchrig.pytesting.collecting

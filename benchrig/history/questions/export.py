@@ -9,16 +9,16 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Any, BinaryIO, Protocol
+from typing import Any, BinaryIO, NamedTuple, Protocol
 
-from sqlalchemy import Connection, select
+from sqlalchemy import ColumnElement, Connection, and_, func, select
 
 from benchrig.errors import UsageError
 from benchrig.history.opening import History
 from benchrig.history.questions.channels import Channel, known_channels, missing
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.rows import raw_rows
-from benchrig.history.questions.runs import moment
+from benchrig.history.questions.runs import json_moment, moment
 from benchrig.history.tables import bounds, readings, runs
 from benchrig.text.escape import csv_cell
 
@@ -43,6 +43,11 @@ _RUN = (
 Row = dict[str, Any]
 
 
+class Exported(NamedTuple):
+    readings: int
+    studies: int  # runs of gauge studies, which were left out
+
+
 class Writer(Protocol):
     """Takes rows, some at a time, and ends the file when it is closed."""
 
@@ -51,17 +56,24 @@ class Writer(Protocol):
     def close(self) -> None: ...
 
 
-def export(history: History, labels: Sequence[str], filters: Filters, file: BinaryIO, kind: str) -> int:
-    """Write the readings with these names, without any all of them, of all runs that fit, partial ones and those of studies
-    too: by reading, then in the order of the runs. How many it were. UsageError for a reading that is not there."""
-    written = 0
+def export(
+    history: History, labels: Sequence[str], filters: Filters, file: BinaryIO, kind: str, *, studies: bool = False
+) -> Exported:
+    """Write the readings with these names, without any all of them, of all runs that fit, partial ones too; those of gauge
+    studies with `studies` alone. By reading, then in the order of the runs. UsageError for a reading that is not there."""
+    written, which = 0, condition(filters) if studies else and_(condition(filters), runs.c.study == "")
     with history.reading() as connection, closing(writer(kind, file)) as out:
         check_words(connection, filters)
         for channel in _wanted(connection, labels, filters):
-            rows = [*_rows(history, connection, channel, filters)]
+            rows = [*_rows(history, connection, channel, which)]
             out.write(rows)
             written += len(rows)
-    return written
+        return Exported(written, 0 if studies else _of_studies(connection, filters))
+
+
+def _of_studies(connection: Connection, filters: Filters) -> int:
+    """Runs that fit, and are measurements of a gauge study."""
+    return connection.scalar(select(func.count()).where(condition(filters), runs.c.study != "")) or 0
 
 
 def _wanted(connection: Connection, labels: Sequence[str], filters: Filters) -> list[Channel]:
@@ -72,14 +84,14 @@ def _wanted(connection: Connection, labels: Sequence[str], filters: Filters) -> 
     return [each for each in known if not labels or each.label in labels]
 
 
-def _rows(history: History, connection: Connection, channel: Channel, filters: Filters) -> Iterator[Row]:
+def _rows(history: History, connection: Connection, channel: Channel, which: ColumnElement[bool]) -> Iterator[Row]:
     columns = [*_ORDER, runs.c.left_out, runs.c.verdict, runs.c.cause]
     columns += [
         table.c[name] for table, names in ((readings, _READING), (bounds, _BOUND), (runs, _RUN)) for name in names
     ]
     question = select(*columns).join(runs, runs.c.run == readings.c.run)
     question = question.join(bounds, bounds.c.bound == readings.c.bound)
-    found = raw_rows(connection, question.where(readings.c.channel == channel.number, condition(filters)))
+    found = raw_rows(connection, question.where(readings.c.channel == channel.number, which))
     what = {
         "step": channel.step,
         "occurrence": channel.occurrence,
@@ -119,7 +131,7 @@ class _Csv:
 
     def write(self, rows: Sequence[Row]) -> None:
         for row in rows:
-            cells = {**row, "started": row["started"].isoformat()}
+            cells = {**row, "started": json_moment(row["started"])}
             self._rows.writerow([csv_cell(cells[name]) for name in COLUMNS])
 
     def close(self) -> None:

@@ -99,5 +99,10 @@ def in_order(found: Iterable[RunRow]) -> list[RunRow]:
     return sorted(found, key=attrgetter("started", "run_id"))
 
 
+def json_moment(moment: datetime) -> str:
+    """As in JSON: '2026-11-27T19:50:18.035000Z'."""
+    return str(msgspec.to_builtins(moment))
+
+
 def moment(micros: int) -> datetime:
     return _EPOCH + timedelta(microseconds=micros)

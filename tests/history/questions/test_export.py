@@ -30,7 +30,7 @@ def history(tmp_path_factory: pytest.TempPathFactory) -> History:
 
 def exported(history: History, kind: str, *labels: str, filters: Filters | None = None) -> bytes:
     file = io.BytesIO()
-    export(history, labels, filters or Filters(), file, kind)
+    export(history, labels, filters or Filters(), file, kind, studies=True)
     return file.getvalue()
 
 
@@ -65,6 +65,16 @@ def test_csv_gives_back_every_digit(history: History) -> None:
     assert frame["value"].tolist() == [1 / 3, 0.1, 2e-300]
     assert frame["started"][0] == BEGIN.replace(minute=1)
     assert frame["unit"][0] == '\'=HYPERLINK("x")', "no formula for a spreadsheet"
+
+
+def test_runs_of_gauge_studies_are_left_out_and_counted(history: History) -> None:
+    file = io.BytesIO()
+    assert export(history, ["read voltage.value"], Filters(), file, "csv") == (2, 1)
+    rows = [dict(zip(COLUMNS, line.split(","), strict=True)) for line in file.getvalue().decode().splitlines()[1:]]
+    assert [(row["run_id"], row["started"]) for row in rows] == [
+        ("run-000002", "2026-11-02T06:02:00Z"),
+        ("run-000003", "2026-11-02T06:03:00Z"),
+    ]
 
 
 def test_simulated_readings_are_apart(history: History) -> None:
