@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 import click
@@ -69,9 +70,23 @@ def _show(shown: str, checked: Checked) -> None:
     elsewhere = (
         f"; {checked.elsewhere} not looked at: their folders are on other computers" if checked.elsewhere else ""
     )
+    for words in _outside(checked.outside):
+        echo(plain(words, 500))
     said = "entries and records say the same" if checked.is_whole else "entries and records differ"
-    counts = f"{counted(checked.entries, 'run')} in the history, {counted(checked.records, 'record')} on disk"
+    counts = f"{counted(checked.entries, 'run')} in the history, {counted(checked.records, 'record')} in the folders"
     echo(f"{plain(shown)}: {said}; {counts}{elsewhere}")
+
+
+def _outside(folders: Sequence[str]) -> Iterator[str]:
+    """Where the records are that nobody has read: by the folder around them."""
+    around = Counter(str(PurePosixPath(each).parent) for each in folders)
+    for folder, count in [*around.items()][:_MOST]:
+        runs = counted(count, "run")
+        yield f"outside the folders: {runs} in {folder}, with {'its record' if count == 1 else 'their records'}"
+    if len(around) > _MOST:
+        yield f"outside the folders: {len(around) - _MOST} more places"
+    if around:
+        yield "  only looked for; to hold them too, name these folders beside the others"
 
 
 def _list(words: str, found: Sequence[str]) -> None:

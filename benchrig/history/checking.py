@@ -21,7 +21,8 @@ from benchrig.history.waiting import waiting
 
 @dataclass
 class Checked:
-    """Each list names runs by their folders. All but `running`, `elsewhere` and `notes` are to be put right."""
+    """Each list names runs by their folders. All but `running`, `outside`, `elsewhere` and `notes` are to be put
+    right."""
 
     entries: int = 0
     records: int = 0
@@ -32,6 +33,7 @@ class Checked:
     copies: list[str] = field(default_factory=list)
     conflicts: list[str] = field(default_factory=list)  # a record with the id of another one
     damaged: list[str] = field(default_factory=list)
+    outside: list[str] = field(default_factory=list)  # an entry with its record, in a folder that was not named
     elsewhere: int = 0  # entries whose folders other computers keep: they are not looked at
     notes: list[str] = field(default_factory=list)
 
@@ -101,7 +103,7 @@ def _look_after(history: History, known: dict[str, Known], held: dict[str, str],
         if row.kept_on != here and Path(row.folder).is_absolute():
             checked.elsewhere += 1
         elif there is None and has_record_of(history.folder(row.folder), row.run_id):
-            continue
+            checked.outside.append(row.folder)
         elif there not in ("", row.run_id):
             checked.lost.append(row.folder)
 

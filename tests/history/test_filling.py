@@ -22,6 +22,7 @@ from benchrig.history.opening import History, open_history
 from benchrig.history.place import place_of
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.values import all_values
+from tests.cli.calling import call
 from tests.history.contents import contents
 from tests.history.folders import end_of_line, write
 from tests.history.postgres import cluster, needs_postgresql
@@ -136,6 +137,16 @@ def test_a_sound_history_is_whole_also_when_it_was_moved_with_its_folders(tmp_pa
     with open_history(moved / "history.sqlite") as history:
         checked = check(history, [moved])
     assert (checked.is_whole, checked.entries, checked.records, checked.copies) == (True, 6, 6, [])
+
+
+def test_records_outside_the_folders_are_told(tmp_path: Path) -> None:
+    """As those of a gauge study are, which has a folder of its own."""
+    below = results(tmp_path / "results", 2)
+    write(tmp_path / "study" / "runs" / "one", end_of_line(7))
+    grow(tmp_path / "history.sqlite", found([tmp_path]))
+    told = call("history", "check", below, "--history", tmp_path / "history.sqlite")
+    assert (told.exit_code, "entries and records say the same; 3 runs" in told.stdout) == (0, True)
+    assert "outside the folders: 1 run in study/runs, with its record" in told.stdout
 
 
 def test_a_folder_that_was_moved_takes_its_entry_along(tmp_path: Path) -> None:
