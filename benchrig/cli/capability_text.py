@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchrig.cli.history_text import time_text
@@ -88,9 +89,19 @@ class CapabilityPage:
         if not chart.fired:
             self._line(f"no rule of {chart.rules.title()} fires")
             return
+        names = {point.run_id: Path(point.folder).name or point.run_id for point in chart.points}
         headings = ("rule", "fires", "when", "last runs")
         rows = [
-            ((each.rule, str(each.count), each.says, ", ".join(each.runs[-_RUNS:])), "yellow") for each in chart.fired
+            (
+                (
+                    each.rule,
+                    str(each.count),
+                    each.says,
+                    ", ".join(plain(names.get(run, run)) for run in each.runs[-_RUNS:]),
+                ),
+                "yellow",
+            )
+            for each in chart.fired
         ]
         print_table(self._console, headings, rows, right=("fires",), whole=("rule",))
 

@@ -32,7 +32,7 @@ def export(file: Path, labels: tuple[str, ...], chosen: Chosen, studies: bool, f
 
     \b
     Example:
-      benchrig history export readings.csv --plan 'end of line'
+      benchrig history export readings.csv --plan 'Vaccine fridge logger, end of line'
       benchrig history export temperature.feather 'read temperature.value'
     """
     with errors_for_people():

@@ -75,7 +75,7 @@ def _list(history: History, chosen: Chosen, *, as_json: bool, as_csv: bool) -> N
         elif as_csv:
             print_csv(_LISTED, ({**row, "simulated": chosen.simulated} for row in told))
         else:
-            HistoryPage().channels(known, simulated=chosen.simulated)
+            HistoryPage(history).channels(known, simulated=chosen.simulated)
 
 
 def _show(history: History, values: Values, count: int, *, as_json: bool, as_csv: bool) -> None:
@@ -95,7 +95,7 @@ def _show(history: History, values: Values, count: int, *, as_json: bool, as_csv
 
         print_csv(_COLUMNS, ({**row, "started": json_moment(row["started"])} for row in rows))
     else:
-        HistoryPage().values(rows, values.channel.measure, [*_said(values, count)], simulated=values.simulated)
+        HistoryPage(history).values(rows, values.channel.measure, [*_said(values, count)], simulated=values.simulated)
 
 
 def _rows(history: History, values: Values, count: int) -> Iterator[dict[str, Any]]:

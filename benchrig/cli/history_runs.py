@@ -35,7 +35,7 @@ def runs(chosen: Chosen, last: int | None, as_json: bool, as_csv: bool) -> None:
 
     \b
     Example:
-      benchrig history runs --plan 'end of line' --verdict fail --since 2026-11-01
+      benchrig history runs --plan 'Vaccine fridge logger, end of line' --verdict fail --since 2026-11-01
       benchrig history runs --unit VFL3-000042 --json
     """
     with errors_for_people(), chosen.open() as history:
@@ -64,7 +64,7 @@ def _show(history: History, shown: list[RunRow], more: int, chosen: Chosen, *, a
     if as_csv:
         print_csv(run_columns(), (run_data(history, run) for run in shown))
     else:
-        HistoryPage().runs(shown, more, simulated=chosen.simulated)
+        HistoryPage(history).runs(shown, more, simulated=chosen.simulated)
 
 
 def run_data(history: History, run: RunRow) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
@@ -15,6 +16,7 @@ from benchrig.text.escape import csv_cell, plain, value_text, with_unit
 from benchrig.text.tables import print_line, print_table
 
 if TYPE_CHECKING:
+    from benchrig.history.opening import History
     from benchrig.history.questions.channels import Channel
     from benchrig.history.questions.life import Life, LifeRun, Told
     from benchrig.history.questions.runs import RunRow
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
 SIMULATED = "SIMULATED: these runs were on simulated devices; no real unit was tested"
 _CELL = 60
 _SENTENCE = 300
+_PLACES = 3
 _STYLES = {"pass": "green", "fail": "red"}
 
 
@@ -33,6 +36,14 @@ def print_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None
     for row in rows:
         writer.writerow([csv_cell(row[name]) for name in columns])
     echo(out.getvalue(), nl=False)
+
+
+def record_place(history: History, stored: str, run_id: str) -> str:
+    """What people find a run by: its folder, as it is seen from here; its id where none is known."""
+    if not stored:
+        return plain(run_id)
+    folder, here = history.folder(stored), Path.cwd()
+    return plain(str(folder.relative_to(here) if folder.is_relative_to(here) else folder))
 
 
 def time_text(moment: datetime) -> str:
@@ -49,15 +60,29 @@ def marks(run: RunRow) -> str:
 class HistoryPage:
     """Prints in the width and the character set of one console."""
 
-    def __init__(self) -> None:
+    def __init__(self, history: History) -> None:
+        self._history = history
         self._console = console()
 
     def runs(self, found: Sequence[RunRow], more: int, *, simulated: bool) -> None:
         self._banner(simulated)
         if found:
-            headings = ("started (UTC)", "unit", "plan", "verdict", "marks", "station", "firmware", "what decided")
-            rows = [(_cells(run), _STYLES.get(run.verdict, "yellow")) for run in found]
+            headings = (
+                "started (UTC)",
+                "unit",
+                "plan",
+                "verdict",
+                "marks",
+                "station",
+                "firmware",
+                "what decided",
+                "record",
+            )
+            rows = [
+                ((*_cells(run), _record(run.folder, run.run_id)), _STYLES.get(run.verdict, "yellow")) for run in found
+            ]
             print_table(self._console, headings, rows, whole=headings[:1])
+        self._around(run.folder for run in found)
         self._line(counted(len(found), "run") + (f", the last of {len(found) + more}" if more else ""))
         if not found and not simulated:
             self._line("runs on simulated devices are listed with --simulated", style="dim")
@@ -70,13 +95,27 @@ class HistoryPage:
         for name, words in names:
             self._line(f"{name:20} {', '.join(plain(each, _CELL) for each in words) or '–'}")
         self._console.print()
-        headings = ("started (UTC)", "plan", "verdict", "marks", "station", "firmware", "what decided", "found by")
-        rows = [(_life_cells(each), _STYLES.get(each.run.verdict, "yellow")) for each in life.runs]
+        headings = (
+            "started (UTC)",
+            "plan",
+            "verdict",
+            "marks",
+            "station",
+            "firmware",
+            "what decided",
+            "found by",
+            "record",
+        )
+        rows = [
+            ((*_life_cells(each), _record(each.run.folder, each.run.run_id)), _STYLES.get(each.run.verdict, "yellow"))
+            for each in life.runs
+        ]
         print_table(self._console, headings, rows, whole=headings[:1])
         for each in life.runs:
             if each.readings:
                 self._readings(each)
         self._disagreements(life)
+        self._around(each.run.folder for each in life.runs)
         self._line(counted(len(life.runs), "run"))
 
     def channels(self, known: Sequence[Channel], *, simulated: bool) -> None:
@@ -86,26 +125,41 @@ class HistoryPage:
 
     def values(self, rows: Sequence[Mapping[str, Any]], measure: str, said: Sequence[str], *, simulated: bool) -> None:
         self._banner(simulated)
-        headings = ("started (UTC)", "unit", "value", "low", "high", "", "station", "firmware", "run")
-        cells = [(_value_cells(row, measure), "" if row["passed"] else "red") for row in rows]
+        headings = ("started (UTC)", "unit", "value", "low", "high", "", "station", "firmware", "record")
+        cells = [
+            ((*_value_cells(row, measure), _record(row["folder"], row["run_id"])), "" if row["passed"] else "red")
+            for row in rows
+        ]
         print_table(self._console, headings, cells, right=headings[2:5], whole=headings[:1])
+        self._around(row["folder"] for row in rows)
         for sentence in said:
             self._line(sentence)
 
     def _readings(self, lived: LifeRun) -> None:
         self._console.print()
-        self._line(f"{time_text(lived.run.started)}  {lived.run.plan}  run {lived.run.run_id}", style="bold")
+        self._line(f"{time_text(lived.run.started)}  {lived.run.plan}  {self._place(lived.run)}", style="bold")
         headings = ("step", "reading", "value", "low", "high", "")
         rows = [(_told_cells(each), "" if each.passed else "red") for each in lived.readings]
         print_table(self._console, headings, rows, right=headings[2:5])
 
     def _disagreements(self, life: Life) -> None:
         self._console.print()
+        places = {each.run.run_id: self._place(each.run) for each in life.runs}
         for seen in life.disagreements:
-            said = f"label and link disagree in run {seen.run_id}: given {seen.given_serial}, read {seen.serial}"
+            said = f"label and link disagree in {places.get(seen.run_id, seen.run_id)}: given {seen.given_serial}, read {seen.serial}"
             self._line(said, style="bold yellow")
         if len(life.serials) > 1:
             self._line(f"several serial numbers were read: {', '.join(life.serials)}", style="bold yellow")
+
+    def _place(self, run: RunRow) -> str:
+        return record_place(self._history, run.folder, run.run_id)
+
+    def _around(self, folders: Iterable[str]) -> None:
+        """Where the records are that the table names by their folders."""
+        around = sorted({str(Path(record_place(self._history, each, "")).parent) for each in folders if each})
+        if around:
+            more = f", and {len(around) - _PLACES} more places" if len(around) > _PLACES else ""
+            self._line(f"records in {', '.join(around[:_PLACES])}{more}")
 
     def _banner(self, simulated: bool) -> None:
         if simulated:
@@ -113,6 +167,11 @@ class HistoryPage:
 
     def _line(self, text: str, style: str = "") -> None:
         print_line(self._console, (plain(text, _SENTENCE), style))
+
+
+def _record(folder: str, run_id: str) -> str:
+    """The name of its folder; the id of a run without one."""
+    return plain(Path(folder).name or run_id)
 
 
 def _cells(run: RunRow) -> tuple[str, ...]:
@@ -137,7 +196,7 @@ def decided(run: RunRow) -> str:
 
 def _value_cells(row: Mapping[str, Any], measure: str) -> tuple[str, ...]:
     numbers = (with_unit(row["value"], plain(measure)), value_text(row["low"]), value_text(row["high"]))
-    texts = (plain(str(row[name]) or "–", _CELL) for name in ("station", "firmware", "run_id"))
+    texts = (plain(str(row[name]) or "–", _CELL) for name in ("station", "firmware"))
     held = "" if row["passed"] else "FAILED"
     return time_text(row["started"]), plain(row["unit"] or "–", _CELL), *numbers, held, *texts
 

@@ -46,7 +46,7 @@ def unit(name: str, chosen: Chosen, with_readings: bool, as_json: bool, as_csv: 
                 columns = (*run_columns(), "found_by", "disagrees")
                 print_csv(columns, (_row(history, each) for each in life.runs))
             else:
-                HistoryPage().life(life)
+                HistoryPage(history).life(life)
 
 
 def _data(history: History, life: Life) -> dict[str, Any]:

@@ -38,7 +38,7 @@ def page(folder: Path | None, chosen: Chosen, output: Path | None) -> None:
 
     \b
     Example:
-      benchrig page --plan 'end of line' --since 2026-11-01
+      benchrig page --plan 'Vaccine fridge logger, end of line' --since 2026-11-01
       benchrig page --unit VFL3-000042 --output VFL3-000042.html
       benchrig page results/20260105T060000-end-of-line
     """

@@ -16,6 +16,7 @@ from benchrig.history.questions.words import GROUPINGS
 
 if TYPE_CHECKING:
     from benchrig.figures.yields import YieldFigure
+    from benchrig.history.opening import History
     from benchrig.study.yields import Share
 
 _SHARE = ("passed", "of", "share", "exact_low", "exact_high", "wilson_low", "wilson_high")
@@ -42,7 +43,7 @@ def yields(chosen: Chosen, by: tuple[str, ...], together: bool, as_json: bool, a
     \b
     Example:
       benchrig yield
-      benchrig yield --plan 'end of line' --since 2026-11-01 --by station --by day
+      benchrig yield --plan 'Vaccine fridge logger, end of line' --since 2026-11-01 --by station --by day
     """
     with errors_for_people(), chosen.open() as history:
         from benchrig.figures.yields import yields_of
@@ -54,16 +55,21 @@ def yields(chosen: Chosen, by: tuple[str, ...], together: bool, as_json: bool, a
             )
         figures = yields_of(history, chosen.filters, [*dict.fromkeys(by)], together=together)
         with whatever_the_output_does():
-            _show(history.place.shown, figures, chosen, as_json=as_json, as_csv=as_csv)
+            _show(history, figures, chosen, as_json=as_json, as_csv=as_csv)
 
 
-def _show(history: str, figures: list[YieldFigure], chosen: Chosen, *, as_json: bool, as_csv: bool) -> None:
+def _show(history: History, figures: list[YieldFigure], chosen: Chosen, *, as_json: bool, as_csv: bool) -> None:
     if as_json:
         import msgspec
 
         told = [msgspec.to_builtins(figure) for figure in figures]
         print_json(
-            {"history": history, "filters": chosen.filters.described, "simulated": chosen.simulated, "yields": told}
+            {
+                "history": history.place.shown,
+                "filters": chosen.filters.described,
+                "simulated": chosen.simulated,
+                "yields": told,
+            }
         )
     elif as_csv:
         from benchrig.cli.history_text import print_csv
@@ -72,7 +78,7 @@ def _show(history: str, figures: list[YieldFigure], chosen: Chosen, *, as_json: 
     else:
         from benchrig.cli.yields_text import YieldPage
 
-        YieldPage().show(figures)
+        YieldPage(history).show(figures)
 
 
 def _rows(figure: YieldFigure) -> Iterator[dict[str, Any]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from benchrig.cli.history_text import SIMULATED, time_text
+from benchrig.cli.history_text import SIMULATED, record_place, time_text
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import plain
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from benchrig.figures.failing import Failing
     from benchrig.figures.grouping import Group
     from benchrig.figures.yields import YieldFigure
+    from benchrig.history.opening import History
     from benchrig.study.yields import Share
 
 _SENTENCE = 500
@@ -27,7 +28,8 @@ _HEADINGS = ("", "passed", "of", "share", "95 % exact", "95 % Wilson")
 class YieldPage:
     """Prints in the width and the character set of one console."""
 
-    def __init__(self) -> None:
+    def __init__(self, history: History) -> None:
+        self._history = history
         self._console = console()
 
     def show(self, figures: Sequence[YieldFigure]) -> None:
@@ -43,6 +45,11 @@ class YieldPage:
         self._line(
             f"YIELD  {word} {', '.join(plain(plan, _CELL) or 'without a name' for plan in figure.plans)}", "bold"
         )
+        if not figure.runs:
+            self._line("no run counts" + (f"; {figure.filters}" if figure.filters else ""))
+            for sentence in _said(figure):
+                self._line(sentence, "yellow")
+            return
         self._line(_extent(figure))
         self._shares([("first pass", figure.first_pass), ("final", figure.final)])
         for sentence in _said(figure):
@@ -58,12 +65,25 @@ class YieldPage:
 
     def _groups(self, by: str, groups: Sequence[Group]) -> None:
         self._console.print()
-        headings = (by, "runs", "first pass", "of", "share", "95 % exact", "final", "of ", "share ", "95 % exact ")
+        headings = (
+            by,
+            "runs",
+            "passed",
+            "first pass",
+            "of",
+            "share",
+            "95 % exact",
+            "final",
+            "of ",
+            "share ",
+            "95 % exact ",
+        )
         rows = [
             (
                 (
                     plain(each.name, _CELL) or "–",
                     str(each.runs),
+                    str(each.runs_passed),
                     *share_cells(each.first_pass)[:4],
                     *share_cells(each.final)[:4],
                 ),
@@ -71,18 +91,18 @@ class YieldPage:
             )
             for each in groups
         ]
-        right = (*headings[1:5], *headings[6:9])
-        print_table(self._console, headings, rows, right=right, whole=(headings[0], headings[5], headings[9]))
+        right = (*headings[1:6], *headings[7:10])
+        print_table(self._console, headings, rows, right=right, whole=(headings[0], headings[6], headings[10]))
 
     def _failures(self, failures: Sequence[Failing], runs: int) -> None:
         if not failures:
             return
         self._console.print()
         self._line(f"FAILURES  {sum(each.runs for each in failures)} of {counted(runs, 'run')}", "bold red")
-        headings = ("runs", "units", "step", "reading", "cause", "the last one", "its run")
+        headings = ("runs", "units", "step", "reading", "cause", "the last one", "record in")
         rows = [
             ((str(each.runs), str(each.units), *(plain(text, _CELL) or "–" for text in (each.step, each.reading, each.cause)),
-              plain(each.message, 2 * _CELL), plain(each.run_id)), "")
+              plain(each.message, 2 * _CELL), record_place(self._history, each.folder, each.run_id)), "")
             for each in failures
         ]  # fmt: skip
         print_table(self._console, headings, rows, right=headings[:2])
@@ -95,7 +115,9 @@ class YieldPage:
         self._line(f"PASSED AGAIN  {count}: failed, then passed with the same firmware, plan and limits", "bold yellow")
         for each in figure.retested[:_RETESTED]:
             where = ", ".join(filter(None, (each.step, each.reading))) or "–"
-            self._line(f"{each.unit}: failed {where} in run {each.failed_run}, passed in run {each.passed_run}")
+            failed = record_place(self._history, each.failed_folder, each.failed_run)
+            passed = record_place(self._history, each.passed_folder, each.passed_run)
+            self._line(f"{each.unit}: failed {where} in {failed}, passed in {passed}")
         if (more := len(figure.retested) - _RETESTED) > 0:
             self._line(f"and {more} more: --json names all")
 

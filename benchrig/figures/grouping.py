@@ -29,17 +29,22 @@ class Group(msgspec.Struct, frozen=True):
     runs: int
     first_pass: Share
     final: Share
+    runs_passed: int = 0
 
 
 def groups_of(runs: Sequence[RunRow], first: Sequence[int], last: Sequence[int], by: str) -> list[Group]:
     """In the order of their names: times follow one another."""
     key = _KEYS[by]
     names = [key(run) for run in runs]
-    counted: dict[str, list[int]] = {name: [0, 0, 0, 0, 0] for name in sorted(set(names))}
-    for name in names:
+    counted: dict[str, list[int]] = {name: [0, 0, 0, 0, 0, 0] for name in sorted(set(names))}
+    for name, run in zip(names, runs, strict=True):
         counted[name][0] += 1
+        counted[name][5] += run.passed
     for place, which in ((1, first), (3, last)):
         for index in which:
             counted[names[index]][place] += runs[index].passed
             counted[names[index]][place + 1] += 1
-    return [Group(name, n, share_of(fp, fn), share_of(lp, ln)) for name, (n, fp, fn, lp, ln) in counted.items()]
+    return [
+        Group(name, n, share_of(fp, fn), share_of(lp, ln), passed)
+        for name, (n, fp, fn, lp, ln, passed) in counted.items()
+    ]

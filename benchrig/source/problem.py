@@ -134,7 +134,8 @@ def printable(text: str) -> str:
 def suggest(word: str, known: Iterable[str]) -> str:
     """A sentence that offers the nearest known words, or lists them when there are few; '' when neither helps."""
     words = sorted(set(known))
-    return meant(close(word, words)) or ("choose one of: " + ", ".join(words) if 0 < len(words) <= 24 else "")
+    told = map(repr, words) if any("," in each for each in words) else words
+    return meant(close(word, words)) or ("choose one of: " + ", ".join(told) if 0 < len(words) <= 24 else "")
 
 
 def close(word: str, known: Iterable[str], likeness: float = 0.6) -> list[str]:

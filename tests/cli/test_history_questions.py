@@ -46,10 +46,11 @@ def rows(file: Path, *words: object) -> list[dict[str, str]]:
 
 
 def test_runs(file: Path) -> None:
-    first, second, third, count = lines(asked(file, "runs"))[1:]
-    assert first == ["2026-11-02 06:01:00", "A", "end of line", "pass", "line 1", "1.0"]
-    assert second[-1] == "read voltage, value (limit)"
+    first, second, third, where, count = lines(asked(file, "runs"))[1:]
+    assert first == ["2026-11-02 06:01:00", "A", "end of line", "pass", "line 1", "1.0", "run-000001"]
+    assert second[-2:] == ["read voltage, value (limit)", "run-000002"]
     assert (third[4], count) == ("PARTIAL", ["3 runs"])
+    assert where == [f"records in {file.parent}"]
     assert asked(file, "runs", "--last", 1).stdout.endswith("1 run, the last of 3\n")
     assert lines(asked(file, "runs", "--verdict", "cut off"))[0] == ["0 runs"]
     assert [each["run_id"] for each in data(file, "runs", "--last", 2)["runs"]] == ["run-000002", "run-000003"]
@@ -70,7 +71,7 @@ def test_no_text_of_a_device_steers_a_terminal_or_a_spreadsheet(file: Path) -> N
 def test_a_unit(file: Path) -> None:
     said = asked(file, "unit", "A", "--readings").stdout
     for text in (
-        "serial number read   A", "serial number given  B", "label and link disagree in run run-000002: given B, read A",
+        "serial number read   A", "serial number given  B", "label and link disagree in ", "run-000002: given B, read A",
         "12.5 V    0    10  FAILED", "0.333333 V", "2 runs",
     ):  # fmt: skip
         assert text in said
@@ -85,7 +86,7 @@ def test_readings(file: Path) -> None:
     assert data(file, "readings")["readings"] == [{"reading": VOLTAGE, "measure": "V", "plan": "end of line"}]
     said = lines(asked(file, "readings", VOLTAGE))
     assert said[1][:5] == ["2026-11-02 06:01:00", "A", "0.333333 V", "0", "10"]
-    assert ("FAILED" in said[2], said[3]) == (True, ["2 values"])
+    assert ("FAILED" in said[2], said[4]) == (True, ["2 values"])
     assert [float(each["value"]) for each in rows(file, "readings", VOLTAGE)] == [1 / 3, 12.5]
     assert data(file, "readings", VOLTAGE, "--last", 1)["values"][0]["passed"] is False
     refused = call("history", "readings", "read volts.value", "--history", file)

@@ -27,9 +27,12 @@ ASKING = (
     "benchrig yield",
 )
 # What the examples of the pages and of --help ask for.
+PLAN = "Vaccine fridge logger, end of line"
 RUNS = [
-    entry(1, unit="VFL3-000042", station="line 2", verdict="fail", readings={"read temperature.value": 21.5}),
-    entry(2, unit="VFL3-000042", readings={"read temperature.value": 22.5}),
+    entry(
+        1, unit="VFL3-000042", station="line 2", verdict="fail", plan=PLAN, readings={"read temperature.value": 21.5}
+    ),
+    entry(2, unit="VFL3-000042", plan=PLAN, readings={"read temperature.value": 22.5}),
 ]
 
 
