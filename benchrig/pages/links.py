@@ -27,6 +27,9 @@ class Links:
         return text
 
     def _relative(self, path: Path) -> str:
+        real, page = os.path.realpath(path), os.path.realpath(self._from)
+        if PurePath(real).is_relative_to(page):  # whichever link leads to both
+            return PurePath(real).relative_to(page).as_posix()
         try:
             return PurePath(os.path.relpath(path.absolute(), self._from)).as_posix()
         except ValueError:  # on another drive of Windows

@@ -11,8 +11,11 @@ import pytest
 from lxml import html
 
 from benchrig.figures.yields import yields_of
+from benchrig.history.opening import open_history
 from benchrig.history.questions.filters import Filters
+from benchrig.history.questions.runs import runs_of
 from benchrig.history.questions.values import values_of
+from benchrig.pages.links import Links
 from benchrig.pages.reading import Reading, reading_of
 from benchrig.pages.readings import PICTURES, drawn_of
 from benchrig.pages.whole_set import BEGINS, page_of_set
@@ -72,6 +75,14 @@ def test_a_chart_speaks_where_the_readings_moved(root: Any) -> None:
     told = {row[0]: row[-1] for row in rows(root, "Readings")[1:]}
     assert "Nelson 1" in told["read voltage.value"]
     assert "Nelson 2" in told["scan.rssi"]
+
+
+def test_links_hold_where_a_link_leads_to_the_results(folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "results").symlink_to(folder)
+    page = tmp_path / "results" / "runs.html"
+    with open_history(tmp_path / "results" / "history.sqlite") as history:
+        run = runs_of(history, Filters())[0].folder
+        assert Links(history, page).run("x", run).get("href") == f"{run}/report.html"
 
 
 def test_links_lead_to_runs_and_still_do_when_all_is_moved(folder: Path, root: Any, tmp_path: Path) -> None:
