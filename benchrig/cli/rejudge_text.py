@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 
 from benchrig.cli.study_text import StudyPage
 from benchrig.rejudge.results import Change, Results, Run, Yield
+from benchrig.run.outcome import Exit
 from benchrig.source.problem import counted
 from benchrig.study.yields import Share
 
@@ -33,13 +35,16 @@ class RejudgePage(StudyPage):
         self._title("YIELD", "bold")
         for when, found in (("before", made.before), ("after", made.after)):
             self._line(f"{when:<7} {_yield_words(found)}", indent=2)
+        if apart := Counter(why for run in made.runs if (why := _why_apart(run))):
+            told = ", ".join(f"{why} {count}" for why, count in sorted(apart.items()))
+            self._line(f"{counted(apart.total(), 'run')} counted neither way before: {told}", indent=2)
 
     def _changed(self, runs: list[Run]) -> None:
         self._title(f"CHANGED  {counted(len(runs), 'run')}", "bold yellow" if runs else "bold green")
         for run in runs[:_RUNS]:
             assert run.after is not None
             self._line(
-                f"unit {run.unit}: {run.before.verdict} becomes {run.after.verdict}  ({run.folder})", style="bold"
+                f"{_unit_words(run)}: {run.before.verdict} becomes {run.after.verdict}  ({run.folder})", style="bold"
             )
             self._some(_change_words(change) for change in run.changes if change.reading)
             self._line(f"message: {run.after.message}" if run.after.message else "every limit holds", indent=4)
@@ -50,7 +55,7 @@ class RejudgePage(StudyPage):
             return
         self._title(f"CANNOT BE JUDGED  {counted(len(runs), 'run')}", "bold yellow")
         for run in runs[:_RUNS]:
-            self._line(f"unit {run.unit}, which came to {run.before.verdict}  ({run.folder})", style="bold")
+            self._line(f"{_unit_words(run)}, which came to {run.before.verdict}  ({run.folder})", style="bold")
             self._some(
                 f"step {each.step} {each.name}{f', {each.reading}' if each.reading else ''}: {each.why}"
                 for each in run.unknown
@@ -62,7 +67,7 @@ class RejudgePage(StudyPage):
             return
         self._title(f"ALTERED  {counted(len(runs), 'record')}: not what the plan makes of its readings", "bold red")
         for run in runs[:_RUNS]:
-            self._line(f"unit {run.unit}  ({run.folder})", style="bold")
+            self._line(f"{_unit_words(run)}  ({run.folder})", style="bold")
             self._some(run.altered)
         self._rest(runs)
 
@@ -81,6 +86,18 @@ class RejudgePage(StudyPage):
     def _rest(self, runs: list[Run]) -> None:
         if len(runs) > _RUNS:
             self._line(f"… and {len(runs) - _RUNS} more runs: --json has all", style="dim")
+
+
+def _unit_words(run: Run) -> str:
+    """A run that is no whole test is not taken for one."""
+    return f"unit {run.unit}" + (f" ({run.apart.upper()}, in no yield)" if run.apart else "")
+
+
+def _why_apart(run: Run) -> str:
+    """Why it was in no yield."""
+    if run.apart or run.before.counts:
+        return run.apart
+    return f"cause {run.before.cause}" if run.before.exit_code != Exit.NOT_JUDGED else "not all judged"
 
 
 def _yield_words(found: Yield) -> str:

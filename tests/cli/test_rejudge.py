@@ -168,3 +168,14 @@ def test_the_json_has_the_keys_of_its_reference(line: Path) -> None:
     assert named <= made.keys() <= named | {"limit_set"}
     text = SECTIONS["JSON of rejudge"].text
     assert all(f"`{key}`" in text for run in made["runs"] for key in run)
+
+
+def test_a_partial_run_is_not_taken_for_a_whole_one(line: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "line"
+    shutil.copytree(line, folder)
+    words = ("--only", "read battery level", "--radio", "virtual:a.yaml", "--results", "part")
+    here("run", "plan.yaml", *words, cwd=folder)
+    said = here("rejudge", "part", "results", "--plan", "wide.yaml", "--simulated", cwd=folder).stdout
+    assert "(PARTIAL, in no yield): fail becomes pass" in said
+    assert "1 run counted neither way before: partial 1" in said
+    assert "first pass 1 of 3 33.3 %" in said
