@@ -101,9 +101,10 @@ def stated(values: Values) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 def _by_limits(low: NDArray[np.float64], high: NDArray[np.float64]) -> list[NDArray[np.intp]]:
     """The places of values with equal limits, in the order of the first of each."""
-    pairs = np.stack([np.nan_to_num(low, nan=np.inf), np.nan_to_num(high, nan=-np.inf)], axis=1)
-    _, first, which = np.unique(pairs, axis=0, return_index=True, return_inverse=True)
-    return [np.flatnonzero(which.ravel() == kind) for kind in np.argsort(first)]
+    _, lows = np.unique(low, return_inverse=True)
+    _, highs = np.unique(high, return_inverse=True)
+    _, first, which = np.unique(lows * (low.size + 1) + highs, return_index=True, return_inverse=True)
+    return [np.flatnonzero(which == kind) for kind in np.argsort(first)]
 
 
 def _part(values: Values, places: NDArray[np.intp], low: NDArray[np.float64], high: NDArray[np.float64],
@@ -153,7 +154,7 @@ def _groups(values: Values, places: NDArray[np.intp], subgroup: str) -> list[NDA
 def _of_the_runs(values: Values, places: NDArray[np.intp]) -> Iterator[Doubt]:
     yield from repeated([*values.unit[places]])
     for what, column in _ALIKE.items():
-        yield from apart(values.value[places], [*values.of_run(column)[places]], what)
+        yield from apart(values.value[places], values.kinds_of(column)[1][places], what)
 
 
 def number(value: float) -> float | None:

@@ -27,14 +27,15 @@ class Revision(msgspec.Struct, frozen=True):
 def revisions_of(values: Values) -> list[Revision]:
     """In the order in which they were seen first. Values that are not finite have no mean, and no part in it."""
     finite = np.isfinite(values.value)
-    firmware, run, folder = values.firmware, values.run, values.folder
+    names, kind = values.kinds_of("firmware")
+    run, folder = values.run, values.folder
     made: list[Revision] = []
     before: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
-    for name in dict.fromkeys(firmware[finite].tolist()):
-        which = np.flatnonzero(finite & (firmware == name))
+    for one in dict.fromkeys(kind[finite].tolist()):
+        which = np.flatnonzero(finite & (kind == one))
         found, last = values.value[which], int(which[-1])
         change, differs = (None, False) if before is None else (change_of(before, found), shifted(before, found))
         failed = int((~values.passed[which]).sum())
-        made.append(Revision(name, len(which), failed, mean_of(found), change, differs, run[last], folder[last]))
+        made.append(Revision(names[one], len(which), failed, mean_of(found), change, differs, run[last], folder[last]))
         before = found
     return made

@@ -25,6 +25,8 @@ def histogram(reading: Reading) -> Draw:
         axes.stairs(reading.counts, reading.edges, fill=True, color=BLUE)
         for at in ends_in_view(reading):
             axes.axvline(at, color=BAD, linestyle="--")
+        if min(*reading.edges, *ends_in_view(reading)) >= 0:  # no negative time, where none was measured
+            axes.set_xlim(left=max(0.0, axes.get_xlim()[0]))
         axes.set_xlabel(reading.measure)
         axes.set_ylabel("values")
 
@@ -33,6 +35,7 @@ def histogram(reading: Reading) -> Draw:
 
 def values_in_order(reading: Reading, *, lines: bool = True) -> Draw:
     """The last values and the limits that they were held against; with the lines of their control chart, and its signals."""
+    from matplotlib.ticker import MaxNLocator
 
     def draw(axes: Axes) -> None:
         last, count = reading.told.n, len(reading.tail)
@@ -43,10 +46,19 @@ def values_in_order(reading: Reading, *, lines: bool = True) -> Draw:
             _control(axes, reading.chart, last)
         for at in ends_in_view(reading):
             axes.axhline(at, color=BAD, linestyle="--")
-        axes.set_xlabel("value, in the order of time")
+        axes.xaxis.set_major_locator(MaxNLocator("auto", steps=[1, 2, 5, 10], integer=True))
+        axes.set_xlabel(f"value, in the order of time: {_days(reading.since, reading.last.at)}")
         axes.set_ylabel(reading.measure)
 
     return draw
+
+
+def _days(since: datetime, until: datetime) -> str:
+    """With the time of day where it is one day."""
+    days = [each.strftime("%Y-%m-%d") for each in (since, until)]
+    if days[0] == days[1]:
+        return f"{days[0]}, {since:%H:%M} to {until:%H:%M} UTC"
+    return f"{days[0]} to {days[1]}"
 
 
 def _control(axes: Axes, chart: ChartFigure, last: int) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
-from benchrig.figures.capability import CapabilityFigure, capability_figure, stated
+from benchrig.figures.capability import CapabilityFigure, capability_figure
 from benchrig.figures.chart import ChartFigure, chart_figure
 from benchrig.figures.revisions import Revision, revisions_of
 from benchrig.history.questions.values import Floats, Values
@@ -23,7 +23,7 @@ _MOST_BARS = 50
 
 @dataclass(frozen=True)
 class Limits:
-    """What values were held against; None where there is no such end."""
+    """What values were held against, before a guard band drew it in: what the unit must be; None where there is no such end."""
 
     low: float | None
     high: float | None
@@ -56,6 +56,7 @@ class Reading:
     counts: NDArray[np.int64]
     edges: Floats
     tail: Floats
+    since: datetime  # of the first of these
     capability: CapabilityFigure
     chart: ChartFigure | None
     no_chart: str  # why there is none
@@ -78,13 +79,15 @@ def reading_of(values: Values) -> Reading | None:
     if not len(finite):
         return None
     numbers = values.value[finite]
-    counts, edges = _counted(numbers)
+    capability = capability_figure(values)
+    limits = tuple(Limits(each.low, each.high) for each in capability.parts)
+    counts, edges = _counted(numbers, limits)
     at = _Examples(values, finite)
     chart, no_chart = _chart(values)
     return Reading(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated,
-        int((~values.passed).sum()), len(values) - len(finite), values.not_numbers, _limits(values), describe(numbers),
-        counts, edges, numbers[-DRAWN:], capability_figure(values), chart, no_chart,
+        int((~values.passed).sum()), len(values) - len(finite), values.not_numbers, limits, describe(numbers),
+        counts, edges, numbers[-DRAWN:], at(max(0, len(numbers) - DRAWN)).at, capability, chart, no_chart,
         at(int(np.argmin(numbers))), at(int(np.argmax(numbers))), at(len(numbers) - 1),
         tuple(at(int(index)) for index in np.flatnonzero(~values.passed[finite])[:-6:-1]), tuple(revisions_of(values)),
     )  # fmt: skip
@@ -112,9 +115,11 @@ class _Examples:
         return Example(run, folder, unit, moment, float(self._values.value[at]))
 
 
-def _counted(numbers: Floats) -> tuple[NDArray[np.int64], Floats]:
+def _counted(numbers: Floats, limits: Sequence[Limits]) -> tuple[NDArray[np.int64], Floats]:
     """Bars of equal width; where there are few values that differ, one for each of them."""
     distinct = np.unique(numbers)
+    if len(distinct) == 1:
+        return _histogram(numbers, _one_bar(float(distinct[0]), limits))
     if 1 < len(distinct) <= _MOST_BARS // 2:
         half = float(np.diff(distinct).min()) / 2
         wide = round((float(distinct[-1]) - float(distinct[0])) / (2 * half)) + 1
@@ -123,17 +128,14 @@ def _counted(numbers: Floats) -> tuple[NDArray[np.int64], Floats]:
     return _histogram(numbers, min(_MOST_BARS, max(5, round(len(numbers) ** 0.5))))
 
 
+def _one_bar(value: float, limits: Sequence[Limits]) -> Floats:
+    """Around a value that is always the same, wide enough to be seen between the limits, and on no other side of 0."""
+    ends = [value, *(end for each in limits for end in (each.low, each.high) if end is not None)]
+    half = (max(ends) - min(ends)) / 50 or abs(value) / 20 or 0.5
+    low, high = value - half, value + half
+    return np.array([max(low, 0.0) if value >= 0 else low, min(high, 0.0) if value < 0 else high])
+
+
 def _histogram(numbers: Floats, bins: int | Floats) -> tuple[NDArray[np.int64], Floats]:
     counts, edges = np.histogram(numbers, bins)
     return counts.astype(np.int64), edges
-
-
-def _limits(values: Values) -> tuple[Limits, ...]:
-    """The stated ones where a guard band drew them in: what the unit must be, and not what was judged by."""
-    low, high = stated(values)
-    pairs: Sequence[tuple[float, float]] = [*zip(low.tolist(), high.tolist(), strict=True)]
-    return tuple(Limits(*ends) for ends in dict.fromkeys((_end(a), _end(b)) for a, b in pairs))
-
-
-def _end(value: float) -> float | None:
-    return None if np.isnan(value) else value

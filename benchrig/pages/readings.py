@@ -117,7 +117,11 @@ def fired_of(told: Reading) -> Sequence[RuleFired]:
 
 def limits_of(told: Reading) -> str:
     named = [text for each in told.limits if (text := ends(each.low, each.high, told.measure))]
-    return f"{len(named)} sets: {', '.join(named[:5])}" if len(named) > 1 else "".join(named)
+    return (
+        f"{len(named)} sets: {', '.join(named[:5])}{', …' if len(named) > 5 else ''}"
+        if len(named) > 1
+        else "".join(named)
+    )
 
 
 def limits_cell(told: Reading) -> ET.Element:

@@ -22,7 +22,7 @@ from benchrig.pages.readings import readings
 from benchrig.pages.revisions import revisions
 from benchrig.pages.studies import studies
 from benchrig.pages.style import STYLE
-from benchrig.pages.yields import yields
+from benchrig.pages.yields import is_short, yields
 from benchrig.report import explain
 
 GENERATOR = "benchrig page"
@@ -32,7 +32,7 @@ BEGINS = begins(GENERATOR)
 
 def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> bytes:
     """The page that is to be written to `to`. UsageError where no run fits."""
-    figures = yields_of(history, filters, ("day", "hour", "station", "firmware"))
+    figures = _yields(history, filters)
     links = Links(history, to)
     told = [made for values in all_values(history, filters) if (made := reading_of(values))]
     several = len(figures) > 1
@@ -42,6 +42,13 @@ def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> b
     head = el("header", *marks(simulated=filters.simulated), el("h1", f"Runs of {title}"), _facts(figures, filters, on))
     named = f"{SIMULATED}: " if filters.simulated else ""
     return document(f"{named}runs of {title}", GENERATOR, head, contents(parts), el("main", *parts), style=STYLE)
+
+
+def _yields(history: History, filters: Filters) -> list[YieldFigure]:
+    """By the hour where that is shown: of a long time there are thousands."""
+    by = ("day", "station", "firmware")
+    figures = yields_of(history, filters, by)
+    return yields_of(history, filters, (*by, "hour")) if any(map(is_short, figures)) else figures
 
 
 def marks(*, simulated: bool) -> Iterator[ET.Element]:

@@ -67,8 +67,13 @@ def notes(told: YieldFigure) -> Iterator[str]:
         yield f"In {counted(told.lacking, 'passed run')} a limit was not judged, as the plan or the command allowed."
 
 
+def is_short(told: YieldFigure) -> bool:
+    """Whether hours tell more than days."""
+    return not (told.since and told.until and told.until - told.since > _SHORT)
+
+
 def _over_time(told: YieldFigure, place: str) -> Iterator[ET.Element]:
-    by = "day" if told.since and told.until and told.until - told.since > _SHORT else "hour"
+    by = "hour" if is_short(told) else "day"
     last = told.groups[by][-MOST:]
     if len([each for each in last if each.first_pass.share is not None]) > 1:
         says = f"First pass of each {by} with its 95 % interval (Wilson), UTC."
@@ -101,16 +106,20 @@ def _why(why: str) -> str:
 
 
 def _failures(told: YieldFigure, links: Links) -> Iterator[Child]:
-    most = told.failures[0].runs
+    most, every = told.failures[0].runs, sum(each.runs for each in told.failures)
     rows = (
         row(each.step or "before the first step", each.reading, each.cause, each.runs, each.units,
-            el("span", "▇" * max(1, round(12 * each.runs / most)), class_="bad", aria_hidden="true"),
+            el("span", f"{words.percent(each.runs / every)} ", _bar(each.runs / most)),
             links.run(each.run_id[:8], each.folder), each.message)
         for each in told.failures[:MOST]
     )  # fmt: skip
     heads = ("step", "reading", "cause", "runs", "units", "share", "last run", "what it says")
     yield table("What units failed of", heads, rows, numbers=("runs", "units"))
     yield from left_out(len(told.failures), "kind of failure")
+
+
+def _bar(part: float) -> Child:
+    return el("span", "▇" * max(1, round(12 * part)), class_="bad", aria_hidden="true")
 
 
 def _retested(told: YieldFigure, links: Links) -> Iterator[Child]:

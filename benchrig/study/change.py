@@ -7,6 +7,7 @@ import math
 from numpy.typing import ArrayLike
 
 from benchrig.study.describe import Description, describe
+from benchrig.study.distributions import student
 from benchrig.study.estimate import Estimate
 
 # More values are never less sure, and their number of ways would have thousands of digits.
@@ -54,7 +55,5 @@ def _square(told: Description) -> float:
 def _around(middle: float, error: float, freedom: float, confidence: float) -> Estimate:
     if not error or freedom < 1:
         return Estimate(middle)
-    from scipy.stats import t  # type: ignore[import-untyped]
-
-    reach = float(t.ppf((1 + confidence) / 2, freedom)) * error
+    reach = student((1 + confidence) / 2, freedom) * error
     return Estimate(middle, middle - reach, middle + reach)

@@ -6,6 +6,7 @@ Runs are given in the order of time, as one entry a run in each sequence. A unit
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
+from functools import lru_cache
 
 import msgspec
 
@@ -26,6 +27,7 @@ class Share(msgspec.Struct, frozen=True):
     confidence: float = CONFIDENCE
 
 
+@lru_cache(maxsize=4096)  # hours of a line have the same few
 def share_of(passed: int, of: int, confidence: float = CONFIDENCE) -> Share:
     if not of:
         return Share(passed, of, confidence=confidence)
@@ -54,8 +56,8 @@ def passed_of(passed: Sequence[bool], which: Sequence[int]) -> int:
 def passed_again(
     units: Sequence[Hashable], passed: Sequence[bool], states: Sequence[Hashable | None]
 ) -> list[tuple[int, int]]:
-    """The runs of a unit that passed right after one that failed, with that one, where nothing was done to the unit in
-    between: its state is the same. Where it is not known (None) nothing is said."""
+    """The runs of a unit that passed right after one that failed, with that one, where its state is the same in both. Where
+    it is not known (None) nothing is said."""
     found, before = [], dict[Hashable, int]()
     for index, unit in enumerate(units):
         last = before.get(unit)

@@ -1,4 +1,5 @@
-"""Questions to a history, in CPU seconds: readings, a yield, a capability, one unit's life, and how they grow with it."""
+"""Questions to a history, in CPU seconds: readings, a yield, a capability, one unit's life, a page of all, and how they grow
+with it."""
 
 from __future__ import annotations
 
@@ -6,6 +7,7 @@ import random
 import tempfile
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -19,6 +21,7 @@ from benchrig.history.opening import History, open_history
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.life import life_of
 from benchrig.history.questions.values import all_values, values_of
+from benchrig.pages.whole_set import page_of_set
 from tests.history.questions.kit import entry
 
 SMALL, LARGE = 10_000, 100_000
@@ -29,9 +32,11 @@ AIMS = {
     "yield by day": 2.5,
     "one unit's life": 0.05,
     "capability and chart": 1.0,
+    "the page of a set": 10.0,
 }
 AIM_OF_GROWTH = 1.5
 ROUNDS = 3
+ON = datetime(2026, 11, 27, tzinfo=UTC)
 BATCH = 2000
 
 
@@ -65,6 +70,7 @@ def asked(history: History) -> dict[str, Callable[[], object]]:
         "yield by day": lambda: yields_of(history, Filters(), ["day", "station"]),
         "one unit's life": lambda: life_of(history, "U777", with_readings=True),
         "capability and chart": lambda: _figures(history),
+        "the page of a set": lambda: page_of_set(history, Filters(), Path("runs.html"), ON),
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
@@ -15,9 +16,10 @@ from benchrig.history.opening import open_history
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.runs import runs_of
 from benchrig.history.questions.values import values_of
+from benchrig.pages import curves
 from benchrig.pages.links import Links
-from benchrig.pages.reading import Reading, reading_of
-from benchrig.pages.readings import PICTURES, drawn_of
+from benchrig.pages.reading import Limits, Reading, reading_of
+from benchrig.pages.readings import PICTURES, drawn_of, limits_of
 from benchrig.pages.whole_set import BEGINS, page_of_set
 from tests.history.questions.kit import entry
 from tests.pages.kit import ON, a_line, line, undrawn
@@ -54,7 +56,14 @@ def test_the_yield_is_that_of_the_figure(root: Any) -> None:
     assert final[:3] == ["final", "32", "36"]
     assert root.xpath("//p[@class='share']")[0].text == "First pass 31 of 36, 86.1 %, 95 % interval 70.5 to 95.3 %"
     assert rows(root, "Runs that do not count")[1:] == [["cause station", "1"], ["gauge study", "1"], ["PARTIAL", "1"]]
-    assert rows(root, "What units failed of")[1][:5] == ["read voltage", "value", "limit", "5", "5"]
+    assert rows(root, "What units failed of")[1][:6] == [
+        "read voltage",
+        "value",
+        "limit",
+        "5",
+        "5",
+        f"100.0 % {'▇' * 12}",
+    ]
 
 
 def test_each_reading_has_its_pictures_with_a_text_beside(root: Any) -> None:
@@ -194,3 +203,34 @@ def test_pictures_are_bounded_and_show_what_failed(tmp_path: Path) -> None:
     drawn = drawn_of([*[sound] * 50, failed])
     assert len(drawn) == PICTURES
     assert drawn[-1] == 50
+
+
+@pytest.mark.parametrize("value", [0.0, 0.03, -0.03, 1e9])
+def test_a_constant_has_a_bar_on_its_side_of_zero(value: float, tmp_path: Path) -> None:
+    told = reading(tmp_path, [value] * 3)
+    assert told is not None
+    assert told.counts.tolist() == [3]
+    assert told.edges[0] <= value <= told.edges[1]
+    assert (told.edges.min() if value >= 0 else -told.edges.max()) >= 0
+
+
+def test_an_axis_is_not_negative_where_no_value_is_and_has_whole_numbers_and_dates(tmp_path: Path) -> None:
+    from matplotlib.figure import Figure
+
+    told = reading(tmp_path, [0.03, 0.03])
+    assert told is not None
+    axes = Figure().subplots()
+    curves.histogram(told)(axes)
+    assert axes.get_xlim()[0] == 0
+    values = Figure().subplots()
+    curves.values_in_order(told)(values)
+    assert all(float(at).is_integer() for at in values.get_xticks())
+    assert values.get_xlabel().startswith("value, in the order of time: 2026-")
+
+
+def test_limits_that_are_left_out_are_said(tmp_path: Path) -> None:
+    told = reading(tmp_path, [3.0, 3.1])
+    assert told is not None
+    several = [Limits(float(low), 20.0) for low in range(6)]
+    assert limits_of(replace(told, limits=(*several,))).endswith("4 to 20 V, …")
+    assert limits_of(replace(told, limits=(*several[:5],))).endswith("4 to 20 V")

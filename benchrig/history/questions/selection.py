@@ -24,6 +24,7 @@ class Selection:
     def __init__(self, history: History, connection: Connection, filters: Filters) -> None:
         self._history, self._filters = history, filters
         self._texts: dict[str, Texts] = {}
+        self._kinds: dict[str, tuple[list[str], NDArray[np.intp]]] = {}
         question = select(runs.c.run, runs.c.started, whole_runs(filters), runs.c.rounds_left > 0).where(
             condition(filters)
         )
@@ -43,6 +44,14 @@ class Selection:
             with self._history.reading() as connection:
                 self._texts[name] = _texts(connection, name, self.run, self._filters)
         return self._texts[name]
+
+    def kinds(self, name: str) -> tuple[list[str], NDArray[np.intp]]:
+        """The distinct texts of a column, and which one each run has: numbers are compared faster than texts."""
+        if name not in self._kinds:
+            known: dict[str, int] = {}
+            which = [known.setdefault(text, len(known)) for text in self.texts(name).tolist()]
+            self._kinds[name] = [*known], np.array(which, np.intp)
+        return self._kinds[name]
 
 
 def _order(connection: Connection, run: Numbers, started: Numbers, filters: Filters) -> NDArray[np.intp]:

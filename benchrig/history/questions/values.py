@@ -88,6 +88,11 @@ class Values:
         """A column of the table of runs, for each value."""
         return self._selected.texts(column)[self._place]
 
+    def kinds_of(self, column: str) -> tuple[list[str], Places]:
+        """What a column of the table of runs has, and which of these each value has."""
+        names, which = self._selected.kinds(column)
+        return names, which[self._place]
+
 
 def values_of(history: History, reading: str, filters: Filters, of: Of = "value") -> Values:
     """The values of one reading, 'STEP.READING'. Of streams `of` says what: their least, greatest or mean sample. UsageError

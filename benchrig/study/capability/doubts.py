@@ -62,11 +62,10 @@ def repeated(units: Sequence[str]) -> Iterator[Doubt]:
         yield Doubt("repeated units", says)
 
 
-def apart(values: ArrayLike, groups: Sequence[str], what: str) -> Iterator[Doubt]:
-    """Whether values differ between groups, as 'stations'."""
-    numbers, names = numbers_of(values), np.asarray(groups, dtype=object)
-    distinct = dict.fromkeys(groups)
-    found = kruskal_wallis([numbers[names == name] for name in distinct]) if len(distinct) > 1 else None
+def apart(values: ArrayLike, groups: ArrayLike, what: str) -> Iterator[Doubt]:
+    """Whether values differ between groups, as 'stations': the name, or the number, of the group of each."""
+    numbers, (names, which) = numbers_of(values), np.unique(np.asarray(groups), return_inverse=True)
+    found = kruskal_wallis([numbers[which == at] for at in range(len(names))]) if len(names) > 1 else None
     if found and found[1] < DOUBT:
         yield Doubt(
             "groups differ",
