@@ -27,6 +27,8 @@ _SENTENCE = 500
 _CELL = 60
 # So many runs of a rule are named.
 _RUNS = 3
+# A part in a thousand million: no data say anything of the tails beyond.
+_LEAST = 1e-9
 
 
 class CapabilityPage:
@@ -39,7 +41,8 @@ class CapabilityPage:
         if figure.simulated:
             print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
         self._line(f"CAPABILITY  {plain(figure.reading, _CELL)}, plan {plain(figure.plan, _CELL)}", "bold")
-        self._line(_extent(figure))
+        if (extent := _extent(figure)) != counted(figure.n, "value") or len(figure.parts) > 1:
+            self._line(extent)  # else it is that of the only part
         if figure.without:
             runs = counted(figure.without, "run")
             self._line(
@@ -57,7 +60,7 @@ class CapabilityPage:
         if isinstance(chart, str):
             self._line(chart, "yellow")
         else:
-            self._chart(chart)
+            self._chart(chart, len(figure.parts))
 
     def _part(self, part: AgainstLimits, measure: str) -> None:
         self._console.print()
@@ -76,12 +79,14 @@ class CapabilityPage:
         for sentence in _said(part):
             self._line(sentence, "yellow")
 
-    def _chart(self, chart: ChartFigure) -> None:
+    def _chart(self, chart: ChartFigure, limits: int) -> None:
         what = (
             f"subgroups by {chart.subgroup}, mean and {chart.spread}" if chart.subgroup else "values and moving ranges"
         )
         self._line(f"CONTROL CHART  {plain(what, _CELL)}", "bold")
         self._line(_lines_text(chart))
+        if limits > 1:
+            self._line(f"the chart takes the values of all {limits} pairs of limits together: the process is one")
         if chart.too_small:
             self._line(f"{counted(chart.too_small, 'subgroup')} of one value left out")
         if chart.spread_beyond:
@@ -161,7 +166,17 @@ def _percentiles(found: Percentiles) -> Iterator[Sequence[str]]:
 
 
 def _row(name: str, each: Estimate, what: str, measure: str) -> Sequence[str]:
-    return (name, measured(each.value, measure), _interval(each, ".6g"), what)
+    interval = "too few values" if each.low is None or each.high is None else _even(each.low, each.high)
+    return (name, measured(each.value, measure), interval, what)
+
+
+def _even(low: float, high: float) -> str:
+    """Both ends with as many decimals."""
+    ends = number(low), number(high)
+    if any("e" in end for end in ends):
+        return " to ".join(ends)
+    decimals = max(len(end.partition(".")[2]) for end in ends)
+    return f"{low:.{decimals}f} to {high:.{decimals}f}"
 
 
 def _interval(each: Estimate, form: str) -> str:
@@ -175,7 +190,9 @@ def _percents(each: Estimate) -> str:
 
 
 def percent(share: float) -> str:
-    """Small shares keep three digits."""
+    """Small shares keep three digits, as far as any model of a process can be believed."""
+    if 0 < share < _LEAST:
+        return f"below {100 * _LEAST:.3g} %"
     return f"{100 * share:.3g} %"
 
 

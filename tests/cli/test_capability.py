@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from click.testing import Result
 
+from benchrig.cli.capability_text import percent
 from tests.cli.calling import call
 from tests.history.questions.kit import entry, history_of
 
@@ -55,6 +56,7 @@ def test_the_page(file: Path) -> None:
         "LIMITS  1 V to 8 V",
         "no capability: expected 2 values or more, found 1",
         "CONTROL CHART  values and moving ranges",
+        "the chart takes the values of all 2 pairs of limits together: the process is one",
         "Nelson 1      1  1 point beyond 3 standard deviations",
         "run-000040",
     ):
@@ -120,3 +122,10 @@ def test_json_has_all_of_it(file: Path) -> None:
 def test_what_is_refused(file: Path, words: tuple[str, ...], says: str) -> None:
     result = call("capability", "--history", file, *words)
     assert (result.exit_code, says in " ".join(result.stderr.split())) == (4, True), result.stderr
+
+
+@pytest.mark.parametrize(
+    ("share", "told"), [(0, "0 %"), (2.21e-100, "below 1e-07 %"), (2e-9, "2e-07 %"), (0.5, "50 %")]
+)
+def test_a_share_is_told_as_far_as_it_can_be_believed(share: float, told: str) -> None:
+    assert percent(share) == told
