@@ -25,24 +25,43 @@ _RESULTS = Path("results")
 # Words that a shell is offered at once.
 _OFFERED = 100
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_AGO = re.compile(r"(\d{1,4}) ?(h|d|w)")
+_UNITS = {"h": timedelta(hours=1), "d": timedelta(days=1), "w": timedelta(weeks=1)}
 
 
 class Moment(Written[datetime]):
-    """A date, or a date with a time, in UTC where it names no zone. `late`: a date alone is the end of that day."""
+    """A date, or a date with a time, in UTC where it names no zone; a day in words; a time ago. `late`: a day alone is the end
+    of that day."""
 
     name, made = "moment", datetime
-    example = "for example: 2026-11-27, 2026-11-27T18:40, 2026-11-27T18:40+01:00"
+    example = "for example: 2026-11-27, 2026-11-27T18:40, 2026-11-27T18:40+01:00, yesterday, monday, 7d"
 
     def __init__(self, *, late: bool = False) -> None:
         self._late = late
 
     def read(self, text: str) -> datetime:
+        word, now = text.strip().lower(), datetime.now(UTC)
+        if ago := _AGO.fullmatch(word):
+            return now - int(ago[1]) * _UNITS[ago[2]]
+        text = _day_text(word, now) or text
         try:
             moment = datetime.fromisoformat(text.strip())
         except ValueError as error:
             raise UsageError(f"expected a date, or a date and a time, found '{text}'") from error
         moment = moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC)
         return moment + timedelta(days=1) if self._late and _DAY.fullmatch(text.strip()) else moment
+
+
+def _day_text(word: str, now: datetime) -> str:
+    """The date of a day in words: the last one of its name, today among them. '' for other words."""
+    if word in _WEEKDAYS:
+        back = (now.weekday() - _WEEKDAYS.index(word)) % 7
+    elif word in ("today", "yesterday"):
+        back = int(word == "yesterday")
+    else:
+        return ""
+    return (now - timedelta(days=back)).strftime("%Y-%m-%d")
 
 
 @dataclass(frozen=True)
@@ -122,7 +141,8 @@ _FILTERS = (
     _of("--verdict", "with this verdict", "VERDICT", type=click.Choice(VERDICTS), shell_complete=None),
     _of("--cause", "with this cause", "CAUSE", type=click.Choice(CAUSES), shell_complete=None),
     option("--since", type=Moment(), metavar="MOMENT",
-           help="Select the runs that began at this date, or date and time, or later; UTC where no zone is named."),
+           help="Select the runs that began at this date, or date and time, or later; UTC where no zone is named. Also "
+           "today, yesterday, monday, and 12h, 7d, 2w for a time ago."),
     option("--until", type=Moment(late=True), metavar="MOMENT",
            help="Select the runs that began before this date and time, or on this date or before it."),
 )  # fmt: skip
