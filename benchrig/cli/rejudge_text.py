@@ -22,10 +22,12 @@ class RejudgePage(StudyPage):
         limits = f", limits {made.limit_set.name} {made.limit_set.version}" if made.limit_set else ""
         revision = f", revision {made.revision}" if made.revision else ""
         self._line(f"plan    {made.plan}{revision} ({made.plan_file}){limits}")
+        same = f"{made.as_run} of them" if made.as_run else "none of them"
         self._line(
-            f"runs    {counted(len(made.runs), 'run')} judged again, {made.as_run} by the plan and limits of the run"
+            f"runs    {counted(len(made.runs), 'run')} judged again, {same} had run with this very plan and these limits"
         )
         self._yields(made)
+        self._tally(made.runs)
         self._changed([run for run in made.runs if run.changed])
         self._unknown([run for run in made.runs if run.after is None])
         self._altered([run for run in made.runs if run.altered])
@@ -39,6 +41,23 @@ class RejudgePage(StudyPage):
             told = ", ".join(f"{why} {count}" for why, count in sorted(apart.items()))
             self._line(f"{counted(apart.total(), 'run')} counted neither way before: {told}", indent=2)
 
+    def _tally(self, runs: list[Run]) -> None:
+        """What other limits cost, by reading."""
+        found = Counter(
+            (f"{change.name}, {change.reading}", change.before, change.after)
+            for run in runs
+            if run.after is not None
+            for change in run.changes
+            if change.reading and change.before and change.after
+        )
+        if not found:
+            return
+        self._title("READINGS", "bold")
+        for (name, before, after), count in found.most_common(_LINES):
+            self._line(f"{counted(count, 'time')}  {name}: {before} becomes {after}", indent=2)
+        if len(found) > _LINES:
+            self._line(f"… and {len(found) - _LINES} more", indent=2, style="dim")
+
     def _changed(self, runs: list[Run]) -> None:
         self._title(f"CHANGED  {counted(len(runs), 'run')}", "bold yellow" if runs else "bold green")
         for run in runs[:_RUNS]:
@@ -47,7 +66,10 @@ class RejudgePage(StudyPage):
                 f"{_unit_words(run)}: {run.before.verdict} becomes {run.after.verdict}  ({run.folder})", style="bold"
             )
             self._some(_change_words(change) for change in run.changes if change.reading)
-            self._line(f"message: {run.after.message}" if run.after.message else "every limit holds", indent=4)
+            if not run.after.message:
+                self._line("every limit holds", indent=4)
+            elif not any(change.says and change.says in run.after.message for change in run.changes[:_LINES]):
+                self._line(f"message: {run.after.message}", indent=4)
         self._rest(runs)
 
     def _unknown(self, runs: list[Run]) -> None:

@@ -54,6 +54,14 @@ def shares(made: dict[str, Any], when: str) -> list[tuple[int, int]]:
     return [(made[when][each]["passed"], made[when][each]["of"]) for each in ("first_pass", "final")]
 
 
+def test_the_page_counts_by_reading_and_tells_each_change_once(line: Path) -> None:
+    (line / "tight.yaml").write_text(PLAN.replace("60 %", "95 %"), encoding="utf-8")
+    said = here("rejudge", "results", "--plan", "tight.yaml", "--simulated", cwd=line).stdout
+    assert "4 runs judged again, none of them had run with this very plan and these limits" in said
+    assert "READINGS\n  1 time  read battery level, value: pass becomes fail\n" in said
+    assert said.count("90 % is below the minimum 95 %") == 1
+
+
 @pytest.mark.parametrize("words", [("--plan", "wide.yaml"), ("--plan", "plan.yaml", "--limits", "set.yaml")])
 def test_by_wider_limits_all_units_pass(line: Path, words: tuple[str, ...]) -> None:
     made = rejudged(line, *words, "--simulated")
