@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from benchrig.source.problem import Problems
+from benchrig.source.problem import Place, Problems
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Node, Scalar, file_bytes, read_bytes
 
@@ -22,6 +22,8 @@ class PlanFiles:
     problems: Problems
     text: str | None = None
     forbid: Sequence[str] = ()
+    # where each file that was read begins
+    begins: list[Place] = field(default_factory=list)
     _digest: Any = field(default_factory=hashlib.sha256)
     _names: frozenset[str] = frozenset()
 
@@ -39,6 +41,7 @@ class PlanFiles:
         self.problems.settle()
         if node is not None:
             self._digest.update(data)
+            self.begins.append(node.place)
             self._define(node, plan=path == self.path)
         return node
 

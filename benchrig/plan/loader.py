@@ -125,6 +125,7 @@ class _Loader:
             name=head.plan,
             path=self.path,
             hash=self.hash,
+            begins=tuple(self.files.begins),
             revision=str(head.revision or ""),
             caution=head.caution.strip(),
             devices={key: PlanDevice(locate(node, _path(key)), names) for key, names in lists.names.items()},

@@ -25,7 +25,7 @@ from benchrig.record.events import PlannedLimits, PlanSource
 from benchrig.record.secrets import ALL, TEXTS, Secrets
 from benchrig.source.file_names import FileNames
 from benchrig.source.nodes import as_written, locate
-from benchrig.source.problem import Problems
+from benchrig.source.problem import Place, Problems
 from benchrig.source.references import has_reference, references
 from benchrig.source.shape import BAD, Misfit, Reader, describe_value, octets
 from benchrig.source.yaml import Mapping as MappingNode
@@ -262,6 +262,8 @@ class Plan:
     variants: Mapping[str, str] = field(default_factory=dict)
     # what the values are that conditions may name, where that is known
     kinds: Mapping[str, Kinds] = field(default_factory=dict)
+    # where each of its files begins: its own, those of shared steps and of names
+    begins: tuple[Place, ...] = ()
     # whose limits stand in for those of the plan
     limit_set: PlannedLimits | None = None
 
@@ -282,10 +284,10 @@ class Plan:
 
     @cached_property
     def text(self) -> list[PlanSource]:
-        """Of the files that its steps are in, that of the plan first, as a run keeps it."""
-        places = [*(device.node.place for device in self.devices.values()), *(step.place for step in self.steps)]
+        """Of the files that it is read from, that of the plan first and those of names last, as a run keeps it."""
+        steps = [*(device.node.place for device in self.devices.values()), *(step.place for step in self.steps)]
         pairs = any(step.kind.conceals for step in self.steps)
-        return texts_of(places, self.secret_names | self.concealed_names, pairs=pairs)
+        return texts_of([*steps, *self.begins], self.secret_names | self.concealed_names, pairs=pairs)
 
     @property
     def only(self) -> PlanDevice:

@@ -23,11 +23,14 @@ _BY_BYTES = frozenset({"value", "raw", "length", "elapsed", "att_error", "failur
 
 
 class StepTexts:
-    """The steps of the files of a plan, by where they begin; `attributes` is what these say of attributes, by name."""
+    """The steps of the files of a plan, by where they begin; what these say of attributes, by name; and of shared steps their
+    parameters, with all that the plan includes."""
 
     def __init__(self, sources: Iterable[PlanSource]) -> None:
         self._steps: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
         self.attributes: dict[str, Any] = {}
+        self.parameters: dict[str, Any] = {}
+        self.included: list[dict[str, Any]] = []
         for source in sources:
             problems = Problems()
             node = read_text(_readable(source.text), source.file, problems) if not source.left_out else None
@@ -36,6 +39,13 @@ class StepTexts:
                 self._steps[f"{source.file}:{each.place.line}"].append(written)
                 named = written.get("attributes")
                 self.attributes |= named if isinstance(named, dict) else {}
+                self.included += [written] if "use" in written else []
+                given = written.get("given") if "plan" not in written else None
+                self.parameters |= given if isinstance(given, dict) else {}
+
+    @property
+    def is_kept(self) -> bool:
+        return bool(self._steps)
 
     def step(self, node: PlannedNode) -> dict[str, Any] | None:
         """None where the text was not kept, or does not tell which one it is."""
@@ -66,16 +76,21 @@ def differing(before: dict[str, Any] | None, after: dict[str, Any] | None) -> st
 
 
 class Reread:
-    """The attributes that two revisions say different things of: by the names and the UUIDs that a step may write."""
+    """The attributes that two revisions say different things of, by the names and the UUIDs that a step may write; and the
+    parameters of shared steps, where what is included differs."""
 
     def __init__(self, before: StepTexts, after: StepTexts) -> None:
         one, other = before.attributes, after.attributes
-        names = [name for name in {**one, **other} if one.get(name) != other.get(name)]
+        names = [name for name in {**one, **other} if before.is_kept and one.get(name) != other.get(name)]
+        alike = (before.included, before.parameters) == (after.included, after.parameters)
+        self._arguments = {*before.parameters, *after.parameters} if before.is_kept and not alike else set()
         self._words = {name: {str(name), *_uuids(one.get(name)), *_uuids(other.get(name))} for name in names}
 
     def by(self, written: dict[str, Any] | None, subject: str) -> str:
-        """What a step would read in another way, of all that it has on record; '' for nothing, and for a read whose bytes
-        are on record."""
+        """What a step would do or read in another way, of all that it has on record; '' for nothing, and for a read whose
+        bytes are on record."""
+        if written is not None and (name := self._argument(written)):
+            return f"argument '{name}'"
         if not self._words or written is None or _is_by_bytes(written) or not _is_about_values(written):
             return ""
         said = [each.casefold() for each in [*_strings(written), subject]]
@@ -83,6 +98,12 @@ class Reread:
             if any(word.casefold() in each or each.startswith("handle ") for word in words for each in said):
                 return f"way to read '{name}'"
         return ""
+
+    def _argument(self, written: dict[str, Any]) -> str:
+        """A parameter of shared steps that decides what the step does; its limits are judged with the value of now."""
+        own = [value for key, value in written.items() if key not in ("expect", "steps", "first", "finally")]
+        said = [each for each in _strings(own) if "${" in each] if self._arguments else []
+        return next((name for name in sorted(self._arguments) for each in said if name in each), "")
 
 
 def _uuids(definition: Any) -> list[str]:

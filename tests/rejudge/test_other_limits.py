@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from benchrig.record.aggregate import build_record
@@ -431,3 +433,29 @@ def test_the_time_of_another_plan(before: str, after: str) -> None:
     assert ran.ended.verdict != run(other, UNIT).ended.verdict
     assert again(ran.record, plan).altered == []
     assert came(again(ran.record, other)) is None
+
+
+def _with_files(folder: Path, steps: str, **files: str) -> Path:
+    folder.mkdir()
+    for name, text in files.items():
+        (folder / f"{name}.yaml").write_text(text, encoding="utf-8")
+    (folder / "plan.yaml").write_text(plan_text(steps).replace("'unit*'}\n", "'unit*'}\n  use: names.yaml\n"))
+    return folder / "plan.yaml"
+
+
+@pytest.mark.parametrize("what", ["names", "argument"])
+def test_what_other_files_of_a_plan_say(tmp_path: Path, what: str) -> None:
+    names = "attributes:\n  supply: {uuid: 0xFF01, as: uint16}\n"
+    part = "given: {long: {}}\nsteps:\n  - notify: supply\n    for: '${long}'\n    expect: {value: {max: 1000}, count: {min: 1}}\n"
+    wide = {"names": names.replace("uint16", "uint16, scale: 0.1"), "part": part}
+    steps = "  - use: part.yaml\n    with: {long: 1 s}\n"
+    if what == "argument":
+        wide = {"names": names, "part": part.replace("max: 1000", "max: 2000")}
+    before = _with_files(tmp_path / "before", steps, **wide)
+    longer = steps.replace("1 s", "2 s") if what == "argument" else steps
+    after = _with_files(tmp_path / "after", longer, names=names, part=wide["part"])
+    ran = run(before, SUPPLIED)
+    assert (ran.ended.verdict, again(ran.record, before).altered) == ("pass", [])
+    found = again(ran.record, after)
+    assert came(found) is None
+    assert ("way to read 'supply'" if what == "names" else "argument 'long'") in why(found)[0][2]

@@ -47,7 +47,9 @@ def section_of(record: Record, ids: Mapping[str, str]) -> ET.Element:
     if not texts:
         return section("Plan", el("p", _OF_PYTHON if _grew(record) else _EARLIER, class_="dim"), id_="plan")
     marks = _marks(record)
-    parts = [_file(each, marks, ids) for each in texts]
+    # a file of names has nothing to tell beside its lines
+    files = {texts[0].file, *(place.rpartition(":")[0] for place in marks)}
+    parts = [_file(each, marks, ids) for each in texts if each.file in files]
     says = "The text as it was when the run began. Secret values are hidden in it."
     return section("Plan", el("p", says, class_="dim"), *parts, id_="plan")
 
