@@ -89,7 +89,7 @@ def capability_figure(
     parts = [_part(values, places, low, high, subgroup, uncertainty) for places in _by_limits(low, high)]
     return CapabilityFigure(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
-        of, subgroup, len(values), values.not_numbers, values.without, values.apart, len({*values.of_run("plan_hash")}), parts,
+        of, subgroup, len(values), values.not_numbers, values.without, values.apart, len({*values.kinds_of("plan_hash")[1].tolist()}), parts,
     )  # fmt: skip
 
 
@@ -111,10 +111,12 @@ def _part(values: Values, places: NDArray[np.intp], low: NDArray[np.float64], hi
           subgroup: str, uncertainty: float | None) -> AgainstLimits:  # fmt: skip
     ends = number(low[places[0]]), number(high[places[0]])
     found, refused = _capability(values, places, ends, subgroup)
-    run, folder, unit = values.run[places], values.folder[places], values.unit[places]
+    outer = places[[0, -1]]
+    (first, last), folders = values.of_run("run_id", outer), values.of_run("folder", outer)
+    units = {each for each in values.of_run("unit", places).tolist() if each}
     return AgainstLimits(
-        *ends, len(places), len(set(run)), len({each for each in unit if each}), moment(values.started[places[0]]),
-        moment(values.started[places[-1]]), run[0], run[-1], folder[-1], found, refused,
+        *ends, len(places), values.runs_among(places), len(units), moment(values.started[places[0]]),
+        moment(values.started[places[-1]]), first, last, folders[1], found, refused,
         [*found.doubts, *_of_the_runs(values, places)] if found else [], *_risk(values, places, ends, found, uncertainty),
     )  # fmt: skip
 
@@ -152,7 +154,7 @@ def _groups(values: Values, places: NDArray[np.intp], subgroup: str) -> list[NDA
 
 
 def _of_the_runs(values: Values, places: NDArray[np.intp]) -> Iterator[Doubt]:
-    yield from repeated([*values.unit[places]])
+    yield from repeated(values.of_run("unit", places).tolist())
     for what, column in _ALIKE.items():
         yield from apart(values.value[places], values.kinds_of(column)[1][places], what)
 

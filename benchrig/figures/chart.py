@@ -133,9 +133,9 @@ def _figure(
     lines: Lines | None = None, spread_lines: Lines | None = None, too_small: int = 0,
 ) -> ChartFigure:  # fmt: skip
     low, high = stated(values)
-    run = values.run[places]
     fired = [
-        RuleFired(each.rule, each.says, len(each.at), [str(run[at]) for at in each.at[-_PLACES:]]) for each in signals
+        RuleFired(each.rule, each.says, len(each.at), values.of_run("run_id", places[[*each.at[-_PLACES:]]]).tolist())
+        for each in signals
     ]
     return ChartFigure(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
@@ -150,10 +150,8 @@ def _listed(values: Values, places: NDArray[np.intp], signals: Sequence[Signal])
     for signal in signals:
         for at in signal.at:
             rules.setdefault(at, []).append(signal.rule)
-    run, folder, unit = values.run, values.folder, values.unit
-    for at in range(max(0, places.size - MOST), places.size):
-        place = places[at]
-        yield at, Point(
-            float(values.value[place]), moment(values.started[place]), str(run[place]), str(folder[place]),
-            str(unit[place]), rules.get(at, []),
-        )  # fmt: skip
+    first = max(0, places.size - MOST)
+    shown = places[first:]
+    texts = [values.of_run(column, shown).tolist() for column in ("run_id", "folder", "unit")]
+    for at, place, run, folder, unit in zip(range(first, places.size), shown, *texts, strict=True):
+        yield at, Point(float(values.value[place]), moment(values.started[place]), run, folder, unit, rules.get(at, []))

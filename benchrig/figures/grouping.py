@@ -16,7 +16,7 @@ _KEYS: dict[str, Callable[[RunRow], str]] = {
     "station": lambda run: run.station,
     "fixture": lambda run: run.fixture,
     "firmware": lambda run: run.firmware,
-    "day": lambda run: run.started.strftime("%Y-%m-%d"),
+    "day": lambda run: run.started.date().isoformat(),
     "hour": lambda run: run.started.strftime("%Y-%m-%d %H:00"),
 }
 

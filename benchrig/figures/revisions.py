@@ -28,14 +28,24 @@ def revisions_of(values: Values) -> list[Revision]:
     """In the order in which they were seen first. Values that are not finite have no mean, and no part in it."""
     finite = np.isfinite(values.value)
     names, kind = values.kinds_of("firmware")
-    run, folder = values.run, values.folder
     made: list[Revision] = []
     before: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
     for one in dict.fromkeys(kind[finite].tolist()):
         which = np.flatnonzero(finite & (kind == one))
-        found, last = values.value[which], int(which[-1])
+        found, last = values.value[which], which[-1:]
         change, differs = (None, False) if before is None else (change_of(before, found), shifted(before, found))
         failed = int((~values.passed[which]).sum())
-        made.append(Revision(names[one], len(which), failed, mean_of(found), change, differs, run[last], folder[last]))
+        made.append(
+            Revision(
+                names[one],
+                len(which),
+                failed,
+                mean_of(found),
+                change,
+                differs,
+                *values.of_run("run_id", last),
+                *values.of_run("folder", last),
+            )
+        )
         before = found
     return made

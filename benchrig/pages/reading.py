@@ -105,12 +105,13 @@ class _Examples:
 
     def __init__(self, values: Values, finite: NDArray[np.intp]) -> None:
         self._values, self._finite = values, finite
-        self._texts = values.run, values.folder, values.unit
 
     def __call__(self, index: int) -> Example:
         at = int(self._finite[index])
         micros = int(self._values.started[at].astype(np.int64))
-        run, folder, unit = (str(texts[at]) for texts in self._texts)
+        run, folder, unit = (
+            str(*self._values.of_run(column, self._finite[[index]])) for column in ("run_id", "folder", "unit")
+        )
         moment = datetime.fromtimestamp(micros / 1_000_000, UTC)
         return Example(run, folder, unit, moment, float(self._values.value[at]))
 

@@ -84,9 +84,13 @@ class Values:
         of_plan = self._selected.texts("plan") == self.channel.plan
         return int(of_plan.sum()) - len(np.unique(self._place))
 
-    def of_run(self, column: str) -> Texts:
-        """A column of the table of runs, for each value."""
-        return self._selected.texts(column)[self._place]
+    def of_run(self, column: str, places: Places | None = None) -> Texts:
+        """A column of the table of runs, for each value, or those at these places alone."""
+        return self._selected.texts(column)[self._place if places is None else self._place[places]]
+
+    def runs_among(self, places: Places) -> int:
+        """How many runs the values at these places are of."""
+        return len(np.unique(self._place[places]))
 
     def kinds_of(self, column: str) -> tuple[list[str], Places]:
         """What a column of the table of runs has, and which of these each value has."""
