@@ -92,7 +92,7 @@ def test_json_and_csv_have_what_the_page_has(file: Path) -> None:
     [
         (["--station", "line2"], "did you mean 'line 2'"),
         (["--verdict", "fail"], "selected by verdict or cause says nothing"),
-        (["--since", "yesterday"], "expected a date, or a date and a time, found 'yesterday'"),
+        (["--since", "last week"], "expected a date, or a date and a time, found 'last week'"),
         (["--since", "2030-01-01"], "no run on a real radio with all of: since 2030-01-01 00:00:00"),
         (["--by", "colour"], "'colour' is not one of"),
     ],
