@@ -35,6 +35,8 @@ def leaf(again: Again, begun: Begun) -> Closed | None:
     for attempt in _attempts(recorded):
         taken.hold(attempt, facts.of_attempt(attempt.failed) if attempt.failed else facts.error_of(recorded))
         if attempt.failed and taken.broken:
+            if begun.tolerated:
+                again.leaves_another_state(begun.plan, begun.where)
             break  # a limit that is broken is an answer: no attempt follows
     else:
         taken.check_retried()

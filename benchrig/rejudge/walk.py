@@ -23,9 +23,7 @@ from benchrig.source.references import references
 
 # Keys of a step that say nothing of what it does itself.
 _OF_OTHERS = frozenset({"expect", "steps", "first", "finally"})
-_OTHER_STATE = (
-    "the run has carried it out and by the plan it is left out: what comes after it was taken in another state"
-)
+_OTHER_STATE = "the run has carried it out and by the plan it is left out, or not tried again: what comes after it was taken in another state"
 
 _OTHER_ORDER = "by the plan the steps before it that change the unit are other ones, or in another order"
 
@@ -167,9 +165,8 @@ class Again:
 
     def leave_out(self, plan: StepPlan, where: Where, why: Reason, *, tolerated: bool) -> Closed:
         """It and all that is in it; the end of it."""
-        if not self.is_decided and self._was_carried_out(where) and _acts(plan):
-            self.unknown.append(Unknown(where, plan.called, "", _OTHER_STATE))
-            self.drifts(plan)
+        if self._was_carried_out(where):
+            self.leaves_another_state(plan, where)
         for each, place in with_inner(plan, where):
             recorded = self.matched.execution(place)
             at = recorded.ended.at if recorded and recorded.ended else 0.0
@@ -181,6 +178,12 @@ class Again:
             left = [event for event in unjudged if isinstance(event, NotJudged)]
             self._note(Done(each, place, recorded, closed, not_judged=left))
         return self._end_of(where)
+
+    def leaves_another_state(self, plan: StepPlan, where: Where) -> None:
+        """The run has done something that by this plan would not have been done."""
+        if not self.is_decided and _acts(plan):
+            self.unknown.append(Unknown(where, plan.called, "", _OTHER_STATE))
+            self.drifts(plan)
 
     def _end_of(self, where: Where) -> Closed:
         event = self.done[where].event
