@@ -170,7 +170,7 @@ def _conductor(folder: Path, design: Design, files: Files, given: tuple[str, ...
                *, in_range: bool) -> Conductor:  # fmt: skip
     """With the values that the plan asks for beside the serial number: who is at the terminal is asked for them once."""
     from benchrig.cli.given import load_with_given, values_for
-    from benchrig.cli.operator import AtTerminal
+    from benchrig.cli.operator import OnceAtTerminal
     from benchrig.cli.progress import Progress
     from benchrig.gauge.conducting import Conductor, check_hash, given_for
     from benchrig.launch import RunOptions
@@ -198,7 +198,7 @@ def _conductor(folder: Path, design: Design, files: Files, given: tuple[str, ...
         _check_caution(plan, acknowledged=bool(of_all["acknowledged"]))
         return Conductor(folder, design, options, load, Unattended())
     progress = Progress()
-    operator = AtTerminal(progress.hide, _ANSWER_WITHIN)
+    operator = OnceAtTerminal(progress.hide, _ANSWER_WITHIN)
     return Conductor(folder, design, options, load, operator, [progress], progress.hide)
 
 

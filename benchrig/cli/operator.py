@@ -113,3 +113,18 @@ class AtTerminal:
             return (await self._typed(asked, asking)).strip()
         except EOFError as error:
             raise OperatorError("no answer (end of input)") from error
+
+
+class OnceAtTerminal(AtTerminal):
+    """Of several runs one after the other: a caution is asked for once, and shown again before each of the others."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self._acknowledged: dict[str, str] = {}
+
+    async def acknowledge(self, caution: str) -> str:
+        if caution in self._acknowledged:
+            self._say(f"CAUTION  {caution}")
+        else:
+            self._acknowledged[caution] = await super().acknowledge(caution)
+        return self._acknowledged[caution]

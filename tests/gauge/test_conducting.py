@@ -168,6 +168,19 @@ def test_a_person_is_told_which_unit_to_put_in_place(tmp_path: Path, monkeypatch
     assert "not counted: expected unit T002, found unit T001" in done.stdout
 
 
+def test_a_caution_is_asked_for_once_and_shown_before_each_measurement(tmp_path: Path) -> None:
+    refused = "  - write: temperature\n    value: 1 °C\n    expect: {att_error: {equals: write not permitted}}\n"
+    bench(tmp_path, steps=STEPS.replace("  - disconnect:\n", refused))
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(plan.read_text().replace("steps:", "caution: Close the cover.\nsteps:", 1))
+    begun(tmp_path, units="T001", appraisers="Anna", repeats=3)
+    with contextlib.chdir(tmp_path):
+        done, screen = attended("gauge", "run", "study", *RADIO, script=[("'no' to stop:", "yes\n")])
+    assert (done.exit_code, screen.is_done) == (0, True), (done.stderr, screen.all_written)
+    assert len(measured(tmp_path)) == 3
+    assert (screen.all_written + done.stderr).count("CAUTION  Close the cover.") == 3
+
+
 @pytest.mark.slow
 @pytest.mark.timeout(300)
 def test_killed_at_any_moment_it_continues(tmp_path: Path) -> None:
