@@ -85,18 +85,13 @@ def capability_figure(
     values: Values, of: Of = "value", subgroup: str = "", uncertainty: float | None = None
 ) -> CapabilityFigure:
     """With the expanded uncertainty of the reading (k 2), in its unit of measure, the risks of the test too."""
-    low, high = stated(values)
-    parts = [_part(values, places, low, high, subgroup, uncertainty) for places in _by_limits(low, high)]
+    parts = [
+        _part(values, places, subgroup, uncertainty) for places in _by_limits(values.stated_low, values.stated_high)
+    ]
     return CapabilityFigure(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
         of, subgroup, len(values), values.not_numbers, values.without, values.apart, len({*values.kinds_of("plan_hash")[1].tolist()}), parts,
     )  # fmt: skip
-
-
-def stated(values: Values) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The limits of the plan: what a process is compared with. A guard band is the station's uncertainty, not the unit's."""
-    low = np.where(np.isnan(values.stated_low), values.low, values.stated_low)
-    return low, np.where(np.isnan(values.stated_high), values.high, values.stated_high)
 
 
 def _by_limits(low: NDArray[np.float64], high: NDArray[np.float64]) -> list[NDArray[np.intp]]:
@@ -107,9 +102,8 @@ def _by_limits(low: NDArray[np.float64], high: NDArray[np.float64]) -> list[NDAr
     return [np.flatnonzero(which == kind) for kind in np.argsort(first)]
 
 
-def _part(values: Values, places: NDArray[np.intp], low: NDArray[np.float64], high: NDArray[np.float64],
-          subgroup: str, uncertainty: float | None) -> AgainstLimits:  # fmt: skip
-    ends = number(low[places[0]]), number(high[places[0]])
+def _part(values: Values, places: NDArray[np.intp], subgroup: str, uncertainty: float | None) -> AgainstLimits:
+    ends = number(values.stated_low[places[0]]), number(values.stated_high[places[0]])
     found, refused = _capability(values, places, ends, subgroup)
     outer = places[[0, -1]]
     (first, last), folders = values.of_run("run_id", outer), values.of_run("folder", outer)
@@ -126,7 +120,7 @@ def _capability(values: Values, places: NDArray[np.intp], ends: tuple[float | No
     numbers = values.value[places]
     try:
         groups = _groups(values, places, subgroup) if subgroup else None
-        return capability(numbers, *ends, groups, CONFIDENCE), ""
+        return capability(numbers, *ends, groups, CONFIDENCE, values.failed_as_stated[places]), ""
     except Unsuitable as error:
         return None, str(error)
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
-from benchrig.figures.capability import moment, number, numbers_of, stated
+from benchrig.figures.capability import moment, number, numbers_of
 from benchrig.figures.subgroups import subgroups_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters
@@ -132,15 +132,14 @@ def _figure(
     beyond: int, signals: Sequence[Signal], places: NDArray[np.intp], points: list[Point], *,
     lines: Lines | None = None, spread_lines: Lines | None = None, too_small: int = 0,
 ) -> ChartFigure:  # fmt: skip
-    low, high = stated(values)
     fired = [
         RuleFired(each.rule, each.says, len(each.at), values.of_run("run_id", places[[*each.at[-_PLACES:]]]).tolist())
         for each in signals
     ]
     return ChartFigure(
         values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
-        of, subgroup, rules, n, sigma, centre, number(low[-1]), number(high[-1]), spread, beyond, fired, points, lines,
-        spread_lines, places.size - len(points), too_small,
+        of, subgroup, rules, n, sigma, centre, number(values.stated_low[-1]), number(values.stated_high[-1]), spread,
+        beyond, fired, points, lines, spread_lines, places.size - len(points), too_small,
     )  # fmt: skip
 
 

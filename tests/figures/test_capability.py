@@ -80,6 +80,19 @@ def test_guard_bands_are_the_stations_and_not_the_limits_of_the_process(tmp_path
         assert [(part.low, part.high) for part in capability_of(history, READING, EVERY).parts] == [(0, 10)]
 
 
+def test_a_value_on_a_bound_is_where_its_run_had_it(tmp_path: Path) -> None:
+    """'above: 0, max: 10' and a guard band that draws in 'min: 0'."""
+    plain, guarded = runs([0.0, 10.0, *sound(38)]), runs([0.0, *sound(39)], 50)
+    (channel, bound, (*told, _, margin, a, b, c, d)), *others = plain[0].readings
+    failed = (channel, bound, (*told, False, margin, a, b, c, d))
+    plain[0].readings[:] = [failed, *others]
+    guarded[0].readings[:] = [(channel, ("1 to 10", 1.0, 10.0, 0.0, 10.0, "U 1 V"), failed[2])]
+    with history_of(tmp_path, plain + guarded) as history:
+        (part,) = capability_of(history, READING, EVERY).parts
+    assert part.capability is not None
+    assert (part.n, part.capability.outside.below, part.capability.outside.above) == (80, 1, 0)
+
+
 def test_repeats_of_a_unit_and_stations_that_differ_are_doubted(tmp_path: Path) -> None:
     entries = runs(sound(30)) + runs(sound(30, 2, mean=8.0), 30, station="line 2") + runs(sound(3, 3), 60, unit="U1")
     with history_of(tmp_path, entries) as history:

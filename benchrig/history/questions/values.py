@@ -30,7 +30,8 @@ _BOUNDS = ("low", "high", "stated_low", "stated_high")
 @dataclass(frozen=True)
 class Values:
     """One entry a value, in the order of the runs and, in a run, of the record. `low` and `high` are what was judged by,
-    the stated ones what they were before a guard band drew them in; nan where there is none."""
+    the stated ones what they were before a guard band drew them in: those of the plan, which a process is compared with, as the
+    band is the uncertainty of the station; nan where there is none."""
 
     channel: Channel
     filters: Filters
@@ -83,6 +84,12 @@ class Values:
         """How many whole runs of the plan have no value of the reading: it was not taken, or not judged, or is no number."""
         of_plan = self._selected.texts("plan") == self.channel.plan
         return int(of_plan.sum()) - len(np.unique(self._place))
+
+    @property
+    def failed_as_stated(self) -> NDArray[np.bool_]:
+        """Which values failed with no guard band between them and the limits of the plan: one that is on such a limit is
+        outside of it, as with 'above'."""
+        return ~self.passed & ~(self.low > self.stated_low) & ~(self.high < self.stated_high)
 
     def of_run(self, column: str, places: Places | None = None) -> Texts:
         """A column of the table of runs, for each value, or those at these places alone."""

@@ -38,9 +38,9 @@ class Capability:
 
 
 def capability(values: ArrayLike, low: float | None, high: float | None, subgroups: Sequence[ArrayLike] | None = None,
-               confidence: float = 0.95) -> Capability:  # fmt: skip
+               confidence: float = 0.95, failed: ArrayLike | None = None) -> Capability:  # fmt: skip
     """With `subgroups`, the same values in groups, the standard deviation within is pooled over them; else it is that of
-    neighbours."""
+    neighbours. `failed` says of each value whether it is outside where it is on a limit."""
     if low is None and high is None:
         raise Unsuitable("expected a limit with a number, found none")
     if low is not None and high is not None and not low < high:
@@ -53,7 +53,7 @@ def capability(values: ArrayLike, low: float | None, high: float | None, subgrou
     return Capability(
         seen.n, confidence, low, high, Estimate(seen.mean, seen.mean - reach, seen.mean + reach), seen.minimum,
         seen.maximum, indices(seen.n, seen.mean, within, low, high, confidence), whole,
-        outside(values, low, high, whole, confidence), percentiles, without, doubts(values, within.sd.value),
+        outside(values, low, high, whole, confidence, failed), percentiles, without, doubts(values, within.sd.value),
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import NormalDist
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from benchrig.study import proportion
@@ -26,10 +27,13 @@ class Outside:
     fitted: Estimate | None
 
 
-def outside(values: ArrayLike, low: float | None, high: float | None, overall: Indices, confidence: float) -> Outside:
+def outside(values: ArrayLike, low: float | None, high: float | None, overall: Indices, confidence: float,
+            failed: ArrayLike | None = None) -> Outside:  # fmt: skip
+    """A value on a limit is inside, unless `failed` says of it that it is not, as on that of 'above' or 'below'."""
     numbers = numbers_of(values)
-    below = 0 if low is None else int((numbers < low).sum())
-    above = 0 if high is None else int((numbers > high).sum())
+    out = np.zeros(numbers.size, np.bool_) if failed is None else np.asarray(failed, np.bool_)
+    below = 0 if low is None else int(((numbers < low) | (out & (numbers == low))).sum())
+    above = 0 if high is None else int(((numbers > high) | (out & (numbers == high))).sum())
     share = Estimate((below + above) / numbers.size, *proportion.interval(below + above, numbers.size, confidence))
     return Outside(below, above, share, _fitted(overall, numbers.size, confidence))
 

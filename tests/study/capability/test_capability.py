@@ -69,6 +69,14 @@ def test_values_outside_are_counted_on_each_side() -> None:
     assert (found.below, found.above, found.observed.value) == (1, 2, 0.5)
 
 
+def test_a_value_on_a_limit_is_outside_where_it_failed() -> None:
+    values, failed = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0], [True, True, True, True, True, True]
+    assert capability(values, 1.0, 3.0, failed=failed).outside.below == 2
+    assert capability(values, 1.0, 3.0, failed=failed).outside.above == 3
+    # what is within does not come to be outside by it
+    assert capability(values, None, 5.0, failed=[True] * 5 + [False]).outside.above == 0
+
+
 def test_one_limit_has_no_cp() -> None:
     values = np.random.default_rng(1).normal(0, 1, 200)
     upper, lower = capability(values, None, 3.0), capability(values, -3.0, None)
