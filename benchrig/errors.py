@@ -44,6 +44,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Cause = Literal["limit", "device", "link", "station", "plan", "operator", "internal"]
+# Those that speak of the unit; any other says that nothing was learnt of it.
+OF_THE_UNIT: tuple[Cause, ...] = ("limit", "device", "link")
 
 
 class BenchrigError(Exception):

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchrig.cli.history_text import time_text
+from benchrig.history.moments import moment_text
 from benchrig.history.questions.words import LEFT_OUT
 from benchrig.report.explain import SIMULATED
 from benchrig.source.problem import counted
@@ -65,7 +65,7 @@ class CapabilityPage:
     def _part(self, part: AgainstLimits, measure: str) -> None:
         self._console.print()
         self._line(f"LIMITS  {limits_text(part, measure)}", "bold")
-        when = f"{time_text(part.since)} to {time_text(part.until)} UTC"
+        when = f"{moment_text(part.since)} to {moment_text(part.until)} UTC"
         self._line(
             f"{counted(part.n, 'value')} of {counted(part.units, 'unit')} in {counted(part.runs, 'run')}, {when}"
         )

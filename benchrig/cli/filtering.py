@@ -13,7 +13,7 @@ import click
 
 from benchrig.cli.groups import Command, grouped
 from benchrig.cli.options import Decorator, flag, option
-from benchrig.cli.types import Written
+from benchrig.cli.types import Whole, Written
 from benchrig.errors import BenchrigError, UsageError
 from benchrig.history.questions.words import CAUSES, VERDICTS
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from benchrig.history.questions.filters import Filters
 
 _RESULTS = Path("results")
+# Rows of a table that nobody asked to be longer.
+_LAST = 50
 # Words that a shell is offered at once.
 _OFFERED = 100
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
@@ -156,3 +158,14 @@ def filter_options() -> Callable[[Command], Command]:
 def history_options() -> Callable[[Command], Command]:
     """Which history, and which of its two halves, as `chosen`."""
     return grouped(*_which(), to="chosen", make=Chosen)
+
+
+def last_option(what: str) -> Decorator:
+    """How many of them, as `last`; `shown_of` has what that means."""
+    said = f"Show the last N {what}.  [default: {_LAST} in a table, all in JSON and CSV]"
+    return option("--last", type=Whole(1), metavar="N", help=said)
+
+
+def shown_of(count: int, last: int | None, *, in_table: bool) -> int:
+    """How many of so many are shown."""
+    return min(count, last or (_LAST if in_table else count))

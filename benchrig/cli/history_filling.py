@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -55,13 +56,12 @@ def show(place: Place, filled: Filled, *, as_json: bool) -> None:
 
 def _sentence(filled: Filled) -> str:
     added = filled.added
-    counts = (
-        (len(added.known), "known"), (len(added.moved), "moved"), (len(added.completed), "completed"), (len(added.copies), "copies"),
-        (len(added.conflicts), "in conflict"), (len(filled.problems), "damaged"), (len(filled.running), "still running"),
-    )  # fmt: skip
-    return ", ".join(
-        [f"{counted(len(added.new), 'run')} added", *(f"{count} {word}" for count, word in counts if count)]
-    )
+    found: dict[str, Sequence[object]] = {
+        "known": added.known, "moved": added.moved, "completed": added.completed, "copy": added.copies,
+        "in conflict": added.conflicts, "damaged": filled.problems, "still running": filled.running,
+    }  # fmt: skip
+    told = [counted(len(each), word, "copies" if word == "copy" else word) for word, each in found.items() if each]
+    return ", ".join([f"{counted(len(added.new), 'run')} added", *told])
 
 
 def filled_data(place: Place, filled: Filled) -> dict[str, Any]:

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.filtering import Chosen, filter_options
+from benchrig.cli.filtering import Chosen, filter_options, last_option, shown_of
 from benchrig.cli.options import flag, json_option, option
 from benchrig.cli.out import print_json, whatever_the_output_does
-from benchrig.cli.types import Whole
 from benchrig.history.questions.words import LEFT_OUT, SAMPLES
 
 if TYPE_CHECKING:
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
     from benchrig.history.opening import History
     from benchrig.history.questions.values import Of, Values
 
-_LAST = 50
 _COLUMNS = (
     "run_id", "started", "unit", "value", "measure", "low", "high", "stated_low", "stated_high", "passed", "station",
     "firmware", "limit_set", "plan_hash", "simulated", "folder",
@@ -31,12 +29,7 @@ _LISTED = ("reading", "measure", "plan", "simulated")
 @click.command(short_help="Show the values of a reading over many runs.")
 @click.argument("reading", metavar="[STEP.READING]", required=False)
 @filter_options()
-@option(
-    "--last",
-    type=Whole(1),
-    metavar="N",
-    help=f"Show the last N values.  [default: {_LAST} in a table, all in JSON and CSV]",
-)
+@last_option("values")
 @option("--of", "of", type=click.Choice(SAMPLES), default="value",
         help="Of a stream of samples: its least, its greatest or its mean one.")  # fmt: skip
 @json_option()
@@ -58,7 +51,7 @@ def readings(reading: str | None, chosen: Chosen, last: int | None, of: str, as_
         from benchrig.history.questions.values import values_of
 
         values = values_of(history, reading, chosen.filters, cast("Of", of))
-        count = min(len(values), last or (len(values) if as_json or as_csv else _LAST))
+        count = shown_of(len(values), last, in_table=not (as_json or as_csv))
         with whatever_the_output_does():
             _show(history, values, count, as_json=as_json, as_csv=as_csv)
 

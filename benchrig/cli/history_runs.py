@@ -7,27 +7,18 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchrig.cli.failing import errors_for_people
-from benchrig.cli.filtering import Chosen, filter_options
-from benchrig.cli.options import flag, json_option, option
+from benchrig.cli.filtering import Chosen, filter_options, last_option, shown_of
+from benchrig.cli.options import flag, json_option
 from benchrig.cli.out import print_json, whatever_the_output_does
-from benchrig.cli.types import Whole
 
 if TYPE_CHECKING:
     from benchrig.history.opening import History
     from benchrig.history.questions.runs import RunRow
 
-# Rows of a table that nobody asked to be longer.
-_LAST = 50
-
 
 @click.command(short_help="List the runs of a history.")
 @filter_options()
-@option(
-    "--last",
-    type=Whole(1),
-    metavar="N",
-    help=f"Show the last N runs.  [default: {_LAST} in a table, all in JSON and CSV]",
-)
+@last_option("runs")
 @json_option()
 @flag("--csv", "as_csv", help="One row a run, as CSV.")
 def runs(chosen: Chosen, last: int | None, as_json: bool, as_csv: bool) -> None:
@@ -42,9 +33,9 @@ def runs(chosen: Chosen, last: int | None, as_json: bool, as_csv: bool) -> None:
         from benchrig.history.questions.runs import runs_of
 
         found = runs_of(history, chosen.filters)
-        shown = found[-(last or (len(found) if as_json or as_csv else _LAST)) :]
+        more = len(found) - shown_of(len(found), last, in_table=not (as_json or as_csv))
         with whatever_the_output_does():
-            _show(history, shown, len(found) - len(shown), chosen, as_json=as_json, as_csv=as_csv)
+            _show(history, found[more:], more, chosen, as_json=as_json, as_csv=as_csv)
 
 
 def _show(history: History, shown: list[RunRow], more: int, chosen: Chosen, *, as_json: bool, as_csv: bool) -> None:

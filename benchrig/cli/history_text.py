@@ -5,11 +5,11 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
+from benchrig.history.moments import moment_text
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import csv_cell, plain, value_text, with_unit
@@ -44,10 +44,6 @@ def record_place(history: History, stored: str, run_id: str) -> str:
         return plain(run_id)
     folder, here = history.folder(stored), Path.cwd()
     return plain(str(folder.relative_to(here) if folder.is_relative_to(here) else folder))
-
-
-def time_text(moment: datetime) -> str:
-    return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")
 
 
 def marks(run: RunRow) -> str:
@@ -137,7 +133,7 @@ class HistoryPage:
 
     def _readings(self, lived: LifeRun) -> None:
         self._console.print()
-        self._line(f"{time_text(lived.run.started)}  {lived.run.plan}  {self._place(lived.run)}", style="bold")
+        self._line(f"{moment_text(lived.run.started)}  {lived.run.plan}  {self._place(lived.run)}", style="bold")
         headings = ("step", "reading", "value", "low", "high", "")
         rows = [(_told_cells(each), "" if each.passed else "red") for each in lived.readings]
         print_table(self._console, headings, rows, right=headings[2:5])
@@ -176,14 +172,14 @@ def _record(folder: str, run_id: str) -> str:
 
 def _cells(run: RunRow) -> tuple[str, ...]:
     texts = (run.unit or "–", run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run))
-    return time_text(run.started), *(plain(text, _CELL) for text in texts)
+    return moment_text(run.started), *(plain(text, _CELL) for text in texts)
 
 
 def _life_cells(lived: LifeRun) -> tuple[str, ...]:
     run, device = lived.run, lived.seen.device
     texts = (run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run))
     found = f"{lived.found_by} of {device}" if device else lived.found_by
-    return time_text(run.started), *(plain(text, _CELL) for text in (*texts, found))
+    return moment_text(run.started), *(plain(text, _CELL) for text in (*texts, found))
 
 
 def decided(run: RunRow) -> str:
@@ -198,7 +194,7 @@ def _value_cells(row: Mapping[str, Any], measure: str) -> tuple[str, ...]:
     numbers = (with_unit(row["value"], plain(measure)), value_text(row["low"]), value_text(row["high"]))
     texts = (plain(str(row[name]) or "–", _CELL) for name in ("station", "firmware"))
     held = "" if row["passed"] else "FAILED"
-    return time_text(row["started"]), plain(row["unit"] or "–", _CELL), *numbers, held, *texts
+    return moment_text(row["started"]), plain(row["unit"] or "–", _CELL), *numbers, held, *texts
 
 
 def _told_cells(told: Told) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo, print_json, tell, whatever_the_output_does
 from benchrig.cli.programs import check_programs
-from benchrig.errors import BenchrigError, UsageError
+from benchrig.errors import OF_THE_UNIT, BenchrigError, UsageError
 from benchrig.plan.given_words import parse_given
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ def _notes(record: Record) -> Iterator[str]:
         yield "the run was cut off: the twin knows nothing of what would have followed"
     elif record.ended.verdict == "pass":
         yield "the run passed: so does the twin"
-    elif record.ended.cause not in ("limit", "device", "link"):
+    elif record.ended.cause not in OF_THE_UNIT:
         yield f"the cause of the run is {record.ended.cause}: it is not in the unit, so the twin need not fail"
 
 

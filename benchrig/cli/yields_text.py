@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from benchrig.cli.history_text import SIMULATED, record_place, time_text
+from benchrig.cli.history_text import SIMULATED, record_place
+from benchrig.history.moments import moment_text
 from benchrig.source.problem import counted
 from benchrig.terminal import console
 from benchrig.text.escape import plain
@@ -141,7 +142,7 @@ def interval_text(interval: tuple[float, float] | None) -> str:
 
 def _extent(figure: YieldFigure) -> str:
     runs = f"{counted(figure.runs, 'run')} of {counted(figure.units, 'unit')}"
-    when = f", {time_text(figure.since)} to {time_text(figure.until)} UTC" if figure.since and figure.until else ""
+    when = f", {moment_text(figure.since)} to {moment_text(figure.until)} UTC" if figure.since and figure.until else ""
     return f"{runs} count{'s' * (figure.runs == 1)}{when}" + (f"; {figure.filters}" if figure.filters else "")
 
 

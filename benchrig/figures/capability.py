@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
+from benchrig.figures.head import OfReading, head_of
 from benchrig.figures.risk import RiskFigure, risk_figure
 from benchrig.figures.subgroups import subgroups_of
 from benchrig.history.opening import History
@@ -46,17 +47,10 @@ class AgainstLimits(msgspec.Struct, frozen=True, omit_defaults=True):
     no_risk: str = ""
 
 
-class CapabilityFigure(msgspec.Struct, frozen=True, omit_defaults=True):
-    """A reading of a plan. `of` is what of a stream; `subgroup` by what values are grouped for the deviation within, '' for
-    neighbours; `parts` are in the order of their first values."""
+class CapabilityFigure(OfReading, frozen=True, omit_defaults=True):
+    """The deviation within is that of the subgroups, without these of neighbours; `parts` are in the order of their first
+    values."""
 
-    plan: str
-    reading: str
-    measure: str
-    simulated: bool
-    filters: str
-    of: Of
-    subgroup: str
     n: int
     not_numbers: int
     without: int  # whole runs of the plan that have no value, as they may have failed before
@@ -89,8 +83,7 @@ def capability_figure(
         _part(values, places, subgroup, uncertainty) for places in _by_limits(values.stated_low, values.stated_high)
     ]
     return CapabilityFigure(
-        values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
-        of, subgroup, len(values), values.not_numbers, values.without, values.apart, len({*values.kinds_of("plan_hash")[1].tolist()}), parts,
+        *head_of(values, of, subgroup), len(values), values.not_numbers, values.without, values.apart, len({*values.kinds_of("plan_hash")[1].tolist()}), parts,
     )  # fmt: skip
 
 

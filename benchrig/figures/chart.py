@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
 from benchrig.figures.capability import moment, number, numbers_of
+from benchrig.figures.head import OfReading, head_of
 from benchrig.figures.subgroups import subgroups_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters
@@ -55,17 +56,10 @@ class RuleFired(msgspec.Struct, frozen=True):
     runs: list[str]
 
 
-class ChartFigure(msgspec.Struct, frozen=True, omit_defaults=True):
+class ChartFigure(OfReading, frozen=True, omit_defaults=True):
     """Of single values, with one set of lines, or of subgroups. Limits are those of the plan for the last value: a process
     in control may be beyond them, and one within them out of control."""
 
-    plan: str
-    reading: str
-    measure: str
-    simulated: bool
-    filters: str
-    of: Of
-    subgroup: str
     rules: RuleSet
     n: int
     sigma: float
@@ -137,8 +131,7 @@ def _figure(
         for each in signals
     ]
     return ChartFigure(
-        values.channel.plan, values.channel.label, values.channel.measure, values.simulated, values.filters.described,
-        of, subgroup, rules, n, sigma, centre, number(values.stated_low[-1]), number(values.stated_high[-1]), spread,
+        *head_of(values, of, subgroup), rules, n, sigma, centre, number(values.stated_low[-1]), number(values.stated_high[-1]), spread,
         beyond, fired, points, lines, spread_lines, places.size - len(points), too_small,
     )  # fmt: skip
 

@@ -52,8 +52,9 @@ class YieldFigure(msgspec.Struct, frozen=True):
     retested: list[Retested] = []
     apart: list[Apart] = []
     groups: dict[str, list[Group]] = {}
-    revisions: list[str] = []  # of plan and limits: where there are several, the yield is of units that were tested in
-    limit_sets: list[str] = []  # several ways
+    # where one of these is several, the yield is of units that were tested in several ways
+    revisions: list[str] = []  # of the plan
+    limit_sets: list[str] = []
     versions: int = 1  # of the text of the plan
     unknown: int = 0  # failures of a unit that told nothing of itself: each counts as another unit
     by_address: int = 0  # runs that had only an address, which is that of one unit

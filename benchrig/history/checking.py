@@ -17,6 +17,7 @@ from benchrig.history.folders import Loaded, all_loaded, found, has_record_of
 from benchrig.history.opening import History
 from benchrig.history.tables import runs
 from benchrig.history.waiting import waiting
+from benchrig.source.problem import counted
 
 
 @dataclass
@@ -120,5 +121,4 @@ def _one_name(connection: Connection) -> Iterator[str]:
 def _waiting(below: Sequence[Path]) -> Iterator[str]:
     for place in below:
         if count := len(waiting(place)):
-            runs_wait = "1 run waits" if count == 1 else f"{count} runs wait"
-            yield f"{runs_wait} in {place}: run benchrig history deliver {place}"
+            yield f"{counted(count, 'run waits', 'runs wait')} in {place}: run benchrig history deliver {place}"

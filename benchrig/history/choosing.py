@@ -21,6 +21,17 @@ def chosen_place(option: str | None, station: str | None, results: Path) -> Plac
     return Place(str(file), file) if file.exists() else None
 
 
+def named_place(option: str | None, station: str | None, results: Path) -> Place:
+    """As `chosen_place`, for a command that is nothing without a history. UsageError where there is none."""
+    place = chosen_place(option, station, results)
+    if place is None:
+        raise UsageError(
+            f"there is no history: {results / FILE} does not exist, and no other one is named",
+            advice=f"make it with: benchrig history rebuild {results}; or name one with --history",
+        )
+    return place
+
+
 def check_open(option: str) -> None:
     """UsageError for a password in words that others can read."""
     if has_password(option):
@@ -42,14 +53,3 @@ def seen_from(option: str, base: Path) -> str:
     check_open(option)
     place = place_of(option) if option else None
     return str(base / place.file) if place is not None and place.file is not None else option
-
-
-def named_place(option: str | None, station: str | None, results: Path) -> Place:
-    """The same for who needs one. UsageError."""
-    place = chosen_place(option, station, results)
-    if place is None:
-        raise UsageError(
-            f"there is no history: {results / FILE} does not exist, and no other one is named",
-            advice=f"make it with: benchrig history rebuild {results}; or name one with --history",
-        )
-    return place

@@ -5,12 +5,12 @@ from __future__ import annotations
 import threading
 import time
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from platform import node
 from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError
+from benchrig.history.moments import moment_of, moment_text
 from benchrig.history.place import Place
 from benchrig.history.waiting import forget, wait_for_history, waiting, waits_for
 from benchrig.record.journal import RECORD
@@ -25,7 +25,7 @@ _PATIENCE = 2.0
 _AT_MOST = 5.0
 # Runs that are delivered at a time.
 _FEW = 20
-_MINUTE = 60_000_000
+_MINUTE = 60_000_000  # microseconds
 
 
 @dataclass
@@ -112,5 +112,5 @@ def clock_trouble(history: History) -> str:
         latest = connection.scalar(select(func.max(runs.c.started)).where(runs.c.host == node())) or 0
     if latest <= now + _MINUTE:
         return ""
-    moment = datetime.fromtimestamp(latest / 1_000_000, UTC).isoformat(sep=" ", timespec="seconds")
-    return f"the clock of this computer was set back: the history has a run of {moment}, which is still to come; check the clock"
+    moment = moment_text(moment_of(latest))
+    return f"the clock of this computer was set back: the history has a run of {moment} UTC, which is still to come; check the clock"

@@ -14,13 +14,13 @@ from typing import Any
 import msgspec
 
 from benchrig.errors import UsageError
+from benchrig.history.moments import micros
 from benchrig.record.aggregate import merged
 from benchrig.record.events import DeviceSeen, PlannedNode, Reading, Where
 from benchrig.record.model import Record
 from benchrig.report import explain, whole
 from benchrig.values.judging import Judgement
 
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # Characters of a text that is kept; the record has all of it. An index of PostgreSQL holds no more than 2704 bytes.
 MOST = 600
 # That a column of whole numbers can hold (32 bits).
@@ -102,11 +102,7 @@ def started_of(text: str) -> int:
         moment = datetime.fromisoformat(text)
     except ValueError as error:
         raise UsageError(f"expected a date and a time as the start of the run, found '{text[:40]}'") from error
-    moment = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-    return (moment - _EPOCH) // _MICROSECOND
-
-
-_MICROSECOND = datetime(1970, 1, 1, 0, 0, 0, 1) - datetime(1970, 1, 1)
+    return micros(moment if moment.tzinfo else moment.replace(tzinfo=UTC))
 
 
 def _end(record: Record) -> Row:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from platform import node
@@ -20,9 +20,6 @@ from benchrig.history.opening import History, open_history
 from benchrig.history.place import Place
 from benchrig.history.tables import devices, readings, runs, steps
 from benchrig.history.waiting import forget
-
-# Told after each batch: how many folders are done.
-Told = Callable[[int], None]
 
 
 @dataclass
@@ -51,12 +48,11 @@ class Filled:
         self.problems += [each.problem for each in batch if each.problem]
 
 
-def fill(history: History, folders: Sequence[Path], told: Told = lambda done: None) -> Filled:
+def fill(history: History, folders: Sequence[Path]) -> Filled:
     """Add them, a transaction a batch: what ended it in between is still to add, and nothing is in it twice."""
     filled = Filled()
     for batch in _added(history, folders, filled):
         forget(_taken(batch, filled), history.place)
-        told(len(batch))
     return filled
 
 
@@ -88,18 +84,16 @@ def _add(history: History, entries: Sequence[Entry], filled: Filled) -> None:
         filled.problems.append(f"the history does not take {folder}: {type(error).__name__}{told_by(error)}")
 
 
-def rebuild(place: Place, below: Sequence[Path], told: Told = lambda done: None) -> Filled:
+def rebuild(place: Place, below: Sequence[Path]) -> Filled:
     """Make the history anew from the folders below these: until the end the old one is as it was. In a file it is a fresh one,
     which then takes its place; on a server one transaction, which leaves the runs that other computers keep."""
     found(below)  # before anything is done: a place that is not there
-    filled, taken = (
-        _fresh_file(place, place.file.resolve(), below, told) if place.file else _in_place(place, below, told)
-    )
+    filled, taken = _fresh_file(place, place.file.resolve(), below) if place.file else _in_place(place, below)
     forget(taken, place)
     return filled
 
 
-def _fresh_file(place: Place, file: Path, below: Sequence[Path], told: Told) -> tuple[Filled, list[Path]]:
+def _fresh_file(place: Place, file: Path, below: Sequence[Path]) -> tuple[Filled, list[Path]]:
     beside = file.with_name(f".{file.name}.{os.getpid()}.new")
     try:
         _remove(beside)
@@ -108,7 +102,6 @@ def _fresh_file(place: Place, file: Path, below: Sequence[Path], told: Told) -> 
             # all that are there while nobody else writes
             for batch in _added(fresh, found(below), filled):
                 taken += _taken(batch, filled)
-                told(len(batch))
             filled.gone = _gone(place, old, _ids(fresh))
             fresh.close()
             beside.replace(file)
@@ -148,7 +141,7 @@ def _remove(file: Path) -> None:
         each.unlink(missing_ok=True)
 
 
-def _in_place(place: Place, below: Sequence[Path], told: Told) -> tuple[Filled, list[Path]]:
+def _in_place(place: Place, below: Sequence[Path]) -> tuple[Filled, list[Path]]:
     filled, here = Filled(), node()
     with open_history(place, make=True) as history, history.writing() as connection:
         taken, before = list[Path](), _ids(connection, here)
@@ -157,7 +150,6 @@ def _in_place(place: Place, below: Sequence[Path], told: Told) -> tuple[Filled, 
             filled.take(batch)
             filled.added += add_to(history, connection, [each.entry for each in batch if each.entry])
             taken += _taken(batch, filled)
-            told(len(batch))
         filled.gone = len(before - _ids(connection, here))
     return filled, taken
 

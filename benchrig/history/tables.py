@@ -34,7 +34,7 @@ def _maybe(name: str, kind: type[TypeEngine[Any]]) -> Column[Any]:
 
 
 # `run` is the number of a run in this history alone; `started` is in microseconds UTC since 1970. `digest` and `size` are those
-# of record.jsonl. `host` is the computer that ran it, `kept_on` the one that has the folder: see `History.folder`.
+# of record.jsonl; `duration` is in seconds. `host` is the computer that ran it, `kept_on` the one that has the folder: see `History.folder`.
 runs = Table(
     "runs",
     metadata,
@@ -114,7 +114,7 @@ devices = Table(
     sqlite_with_rowid=False,
 )
 
-# Each execution of a step, in the order of the record.
+# Each execution of a step, in the order of the record; `elapsed` is in seconds.
 steps = Table(
     "steps",
     metadata,

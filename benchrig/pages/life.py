@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.etree import ElementTree as ET
 
+from benchrig.history.moments import moment_text
 from benchrig.history.questions.life import Life, LifeRun
 from benchrig.history.questions.runs import RunRow
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import facts, notice, row, section, table
-from benchrig.pages import words
 from benchrig.pages.links import Links
 from benchrig.source.problem import counted
 
@@ -27,8 +27,8 @@ def names(told: Life) -> ET.Element:
         ("firmware", ", ".join(told.firmware)),
         ("station", ", ".join(told.stations)),
         ("runs", f"{len(runs)}, {sum(each.passed for each in runs)} passed"),
-        ("first run", f"{words.moment(runs[0].started)} UTC"),
-        ("last run", f"{words.moment(last.started)} UTC"),
+        ("first run", f"{moment_text(runs[0].started)} UTC"),
+        ("last run", f"{moment_text(last.started)} UTC"),
     ]
     return facts(pairs)
 
@@ -52,7 +52,7 @@ def life(told: Life, links: Links) -> ET.Element:
 def _run(each: LifeRun, links: Links) -> ET.Element:
     run = each.run
     return row(
-        words.moment(run.started), run.plan, _verdict(run), run.cause, run.step, run.reading, run.message, run.station,
+        moment_text(run.started), run.plan, _verdict(run), run.cause, run.step, run.reading, run.message, run.station,
         run.firmware, run.limit_set or "of the plan", _found(each), links.run(run.run_id[:8], run.folder),
         class_="" if run.passed else "open",
     )  # fmt: skip

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchrig.errors import UsageError
-from benchrig.figures.capability import CapabilityFigure, capability_figure
+from benchrig.figures.capability import CapabilityFigure, capability_figure, moment
 from benchrig.figures.chart import ChartFigure, chart_figure
 from benchrig.figures.revisions import Revision, revisions_of
 from benchrig.history.questions.values import Floats, Values
@@ -108,12 +108,10 @@ class _Examples:
 
     def __call__(self, index: int) -> Example:
         at = int(self._finite[index])
-        micros = int(self._values.started[at].astype(np.int64))
         run, folder, unit = (
             str(*self._values.of_run(column, self._finite[[index]])) for column in ("run_id", "folder", "unit")
         )
-        moment = datetime.fromtimestamp(micros / 1_000_000, UTC)
-        return Example(run, folder, unit, moment, float(self._values.value[at]))
+        return Example(run, folder, unit, moment(self._values.started[at]), float(self._values.value[at]))
 
 
 def _counted(numbers: Floats, limits: Sequence[Limits]) -> tuple[NDArray[np.int64], Floats]:

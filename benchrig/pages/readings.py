@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from xml.etree import ElementTree as ET
 
 from benchrig.figures.chart import RuleFired
+from benchrig.history.moments import moment_text
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import details, figure, row, section, table
 from benchrig.html.plots import plotted
@@ -139,7 +140,7 @@ def _examples(told: Reading, links: Links) -> ET.Element:
 
 def _example(what: str, each: Example, measure: str, links: Links) -> ET.Element:
     value = el("span", words.number(each.value, measure), class_="n")
-    return row(what, value, each.unit, words.moment(each.at), links.run(each.run_id[:8], each.folder))
+    return row(what, value, each.unit, moment_text(each.at), links.run(each.run_id[:8], each.folder))
 
 
 def _last(told: Reading, rule: str) -> Example | None:

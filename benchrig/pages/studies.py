@@ -11,6 +11,7 @@ from benchrig.gauge.design import DESIGN
 from benchrig.gauge.figure import Figure, ReadingFigure, figure_of
 from benchrig.gauge.measures import apart
 from benchrig.gauge.state import State, state_of
+from benchrig.history.moments import moment_text
 from benchrig.history.opening import History
 from benchrig.history.questions.runs import RunRow
 from benchrig.html.elements import Child, el
@@ -38,7 +39,7 @@ def studies(history: History, runs: Sequence[RunRow], links: Links, place: str) 
 def _study(history: History, runs: Sequence[RunRow], links: Links, place: str) -> Iterator[Child]:
     last, folders = runs[-1], folders_of(history, runs)
     named = ", ".join(dict.fromkeys(each.name for each in folders)) or f"study {last.study[:8]}"
-    yield el("h3", f"{named}: {last.plan}, {words.moment(runs[0].started)[:10]}")
+    yield el("h3", f"{named}: {last.plan}, {moment_text(runs[0].started)[:10]}")
     made = _figure(folders)
     if isinstance(made, str):
         yield el("p", f"{counted(len(runs), 'run')} of the study {last.study}: {made}.")

@@ -8,6 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 from benchrig.figures.yields import YieldFigure, yields_of
+from benchrig.history.moments import moment_text
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.runs import runs_of
@@ -15,7 +16,6 @@ from benchrig.history.questions.values import all_values
 from benchrig.html.document import begins, document
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import contents, facts, notice
-from benchrig.pages import words
 from benchrig.pages.links import Links
 from benchrig.pages.reading import Reading, reading_of
 from benchrig.pages.readings import readings
@@ -60,9 +60,9 @@ def _facts(figures: Sequence[YieldFigure], filters: Filters, on: datetime) -> ET
     times = [at for each in figures for at in (each.since, each.until) if at]
     pairs: list[tuple[str, Child]] = [
         ("runs", filters.described or "all"),
-        ("first run", words.moment(min(times)) if times else ""),
-        ("last run", words.moment(max(times)) if times else ""),
-        ("page of", words.moment(on)),
+        ("first run", moment_text(min(times)) if times else ""),
+        ("last run", moment_text(max(times)) if times else ""),
+        ("page of", moment_text(on)),
     ]
     return facts([(name, f"{value} UTC" if name != "runs" and value else value) for name, value in pairs])
 

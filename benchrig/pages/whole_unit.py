@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+from benchrig.history.moments import moment_text
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.life import life_of
@@ -32,7 +33,7 @@ def page_of_unit(history: History, name: str, to: Path, on: datetime, *, simulat
     told = [made for values in all_values(history, of_unit) if (made := reading_of(values))]
     parts = [life(lived, links), *_readings(told, links)]
     head = el("header", *marks(simulated=simulated), *disagreements(lived), el("h1", f"Unit {name}"), names(lived),
-              el("p", f"page of {words.moment(on)} UTC", class_="sub"))  # fmt: skip
+              el("p", f"page of {moment_text(on)} UTC", class_="sub"))  # fmt: skip
     title = f"{SIMULATED}: unit {name}" if simulated else f"Unit {name}"
     return document(title, GENERATOR, head, contents(parts), el("main", *parts), style=STYLE)
 

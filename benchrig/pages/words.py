@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 from benchrig.study.estimate import Estimate
 from benchrig.study.yields import Share
 from benchrig.values.quantity import number_text
@@ -45,8 +43,3 @@ def share(of: Share) -> str:
     if of.share is None:
         return f"{of.passed} of {of.of}"
     return f"{of.passed} of {of.of}, {percent(of.share)}, {100 * of.confidence:g} % interval {interval(of.exact)}"
-
-
-def moment(at: datetime) -> str:
-    """To the second, in UTC."""
-    return at.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")

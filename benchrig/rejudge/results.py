@@ -7,13 +7,12 @@ from typing import Any
 
 import msgspec
 
+from benchrig.errors import OF_THE_UNIT
 from benchrig.record.events import PlannedLimits, RunEnded
 from benchrig.rejudge.record import Rejudged
 from benchrig.rejudge.walk import Done
 from benchrig.run.outcome import Exit
 from benchrig.study.yields import Share, first_runs, last_runs, share_of
-
-_OF_THE_UNIT = ("limit", "device", "link")
 
 
 class Came(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -29,7 +28,7 @@ class Came(msgspec.Struct, frozen=True, omit_defaults=True):
         """Whether it says something of the unit: all was judged, and the cause is its own."""
         if self.exit_code == Exit.NOT_JUDGED:
             return False
-        return self.verdict == "pass" or (self.verdict == "fail" and self.cause in _OF_THE_UNIT)
+        return self.verdict == "pass" or (self.verdict == "fail" and self.cause in OF_THE_UNIT)
 
 
 class Change(msgspec.Struct, frozen=True, omit_defaults=True):

@@ -10,7 +10,7 @@ from benchrig.plan.conditions import Decided, Unsatisfied, decide
 from benchrig.plan.in_worlds import without
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan, every_step
-from benchrig.record.events import Closed, Fates, NotJudged, Reading, Where
+from benchrig.record.events import Closed, Fates, NotJudged, Where
 from benchrig.record.model import Execution
 from benchrig.rejudge.limits import Held
 from benchrig.rejudge.matching import LOOKING, Matched
@@ -52,10 +52,6 @@ class Done:
     def is_as_recorded(self) -> bool:
         before = self.recorded.ended if self.recorded else None
         return before is not None and self.event is not None and before.counts_as == self.event.counts_as
-
-    @property
-    def readings(self) -> list[Reading]:
-        return self.recorded.readings if self.recorded else []
 
 
 class Begun(NamedTuple):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, LeftOut
+from benchrig.errors import OF_THE_UNIT, BenchrigError, Cause, InnerError, InternalError, LeftOut
 from benchrig.radio.radio import Radio
 from benchrig.record.events import Closed, NotJudged, Verdict, Where
 
@@ -76,7 +76,7 @@ def closing(
 
 def verdict_of(error: BenchrigError) -> Verdict:
     """The unit has failed where it, its link or a limit is the cause; else nothing was learnt of it."""
-    return "fail" if error.cause in ("limit", "device", "link") else "error"
+    return "fail" if error.cause in OF_THE_UNIT else "error"
 
 
 def step_verdict(error: BenchrigError | None, broken: list[str], left: list[str]) -> tuple[Verdict, Cause | None, str]:

@@ -119,9 +119,9 @@ class Problems:
         return sorted(unique, key=lambda p: (p.place.source.name, p.place.line, p.place.column))
 
 
-def counted(count: int, noun: str) -> str:
-    """'1 value', '2 values'."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
+def counted(count: int, noun: str, several: str = "") -> str:
+    """'1 value', '2 values'; `several` is the word for them that no 's' makes."""
+    return f"{count} {noun if count == 1 else several or f'{noun}s'}"
 
 
 def printable(text: str) -> str:

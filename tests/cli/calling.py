@@ -14,6 +14,13 @@ def call(*words: object, stdin: str = "", columns: int = 120) -> Result:
     return result
 
 
+def told(*words: object, columns: int = 160) -> Result:
+    """What a command says that succeeds."""
+    result = call(*words, columns=columns)
+    assert result.exit_code == 0, result.stderr
+    return result
+
+
 def lines(result: Result) -> list[list[str]]:
     """The output, each line cut where several blanks are."""
     return [[cell.strip() for cell in line.split("  ") if cell.strip()] for line in result.stdout.splitlines()]

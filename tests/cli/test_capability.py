@@ -10,8 +10,9 @@ import pytest
 from click.testing import Result
 
 from benchrig.cli.capability_text import percent
+from tests.cli import calling
 from tests.cli.calling import call
-from tests.history.questions.kit import entry, history_of
+from tests.history.questions.kit import entry, file_of
 
 READING = "read voltage.value"
 _VALUES = [round(float(each), 3) for each in np.random.default_rng(1).normal(5, 1, 40)]
@@ -31,15 +32,11 @@ RUNS = [
 
 @pytest.fixture(scope="module")
 def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("history")
-    history_of(folder, RUNS).close()
-    return folder / "history.sqlite"
+    return file_of(tmp_path_factory.mktemp("history"), RUNS)
 
 
 def told(file: Path, *words: str) -> Result:
-    result = call("capability", "--history", file, *words, columns=160)
-    assert result.exit_code == 0, result.stderr
-    return result
+    return calling.told("capability", "--history", file, *words)
 
 
 def test_the_page(file: Path) -> None:

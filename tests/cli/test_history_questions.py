@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from click.testing import Result
 
-from tests.cli.calling import call, lines
-from tests.history.questions.kit import entry, history_of
+from tests.cli.calling import call, lines, told
+from tests.history.questions.kit import entry, file_of, history_of
 
 EVIL = "<script>alert(1)</script>\x1b[2J\u202e=1+1"
 VOLTAGE = "read voltage.value"
@@ -26,15 +26,11 @@ RUNS = [
 
 @pytest.fixture(scope="module")
 def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("history")
-    history_of(folder, RUNS).close()
-    return folder / "history.sqlite"
+    return file_of(tmp_path_factory.mktemp("history"), RUNS)
 
 
 def asked(file: Path, *words: object) -> Result:
-    result = call("history", *words, "--history", file, columns=200)
-    assert result.exit_code == 0, result.stderr
-    return result
+    return told("history", *words, "--history", file, columns=200)
 
 
 def data(file: Path, *words: object) -> Any:

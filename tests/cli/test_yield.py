@@ -12,8 +12,9 @@ from click.shell_completion import ShellComplete
 from click.testing import Result
 
 from benchrig.cli import main
+from tests.cli import calling
 from tests.cli.calling import call
-from tests.history.questions.kit import entry, history_of
+from tests.history.questions.kit import entry, file_of
 
 RUNS = [
     entry(1, unit="A"),
@@ -28,15 +29,11 @@ RUNS = [
 
 @pytest.fixture(scope="module")
 def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("history")
-    history_of(folder, RUNS).close()
-    return folder / "history.sqlite"
+    return file_of(tmp_path_factory.mktemp("history"), RUNS)
 
 
 def told(file: Path, *words: str) -> Result:
-    result = call("yield", "--history", file, *words, columns=160)
-    assert result.exit_code == 0, result.stderr
-    return result
+    return calling.told("yield", "--history", file, *words)
 
 
 def test_the_page(file: Path) -> None:

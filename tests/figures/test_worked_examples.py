@@ -2,67 +2,25 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from benchrig.record.events import (  # fmt: skip
-    FORMAT,
-    AnyEvent,
-    Closed,
-    DeviceSeen,
-    Opened,
-    PlannedNode,
-    Reading,
-    RunEnded,
-    RunStarted,
-    Where,
-)
-from benchrig.values.judging import Judgement
 from tests.cli.calling import call
 from tests.gauge.kit import begun, bench, forged
-from tests.history.folders import write
+from tests.history.folders import measured, write
 from tests.study.gauge.data import gaugerr
 from tests.study.test_describe import ROUNDED, SETS, data
-
-BEGIN = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
-
-
-def run(number: int, values: Mapping[str, float], low: float, high: float) -> list[AnyEvent]:
-    """A run of its own unit, with a step for each value; its limits decide."""
-    nodes = [PlannedNode(str(n), name, "read", f"plan.yaml:{n}", limits=["value"]) for n, name in enumerate(values, 1)]
-    started = (BEGIN + timedelta(minutes=number)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    head = RunStarted(
-        FORMAT, hashlib.sha256(str(number).encode()).hexdigest()[:32], started, "worked examples", "plan.yaml", "0" * 64,
-        "line 1", "host", False, nodes, {"benchrig": "0.7.0"},
-    )  # fmt: skip
-    seen = DeviceSeen(0.1, "C4:1F:5A:00:00:01", "random", serial=f"VF-{number:06}")
-    steps = [event for n, value in enumerate(values.values(), 1) for event in _step(n, value, low, high)]
-    failed = next((n for n, value in enumerate(values.values(), 1) if not low <= value <= high), None)
-    count = len(values)
-    if failed is None:
-        return [head, seen, *steps, RunEnded(9.0, "pass", 0, count, planned=count)]
-    end = RunEnded(9.0, "fail", 1, count, "limit", Where(str(failed)), "beyond its limit", planned=count)
-    return [head, seen, *steps, end]
-
-
-def _step(n: int, value: float, low: float, high: float) -> list[AnyEvent]:
-    where, passed = Where(str(n)), low <= value <= high
-    judgement = Judgement(passed, f"min {low:g} and max {high:g}", f"{value:g}", low, high, None, f"plan.yaml:{n}")
-    closed = Closed(where, n, 0.5, "pass") if passed else Closed(where, n, 0.5, "fail", "limit", "beyond its limit")
-    return [Opened(where, n - 0.5), Reading(where, n, "value", value, "V", judgement=judgement), closed]
 
 
 def line(folder: Path, runs: Sequence[Mapping[str, float]], low: float = -1e9, high: float = 1e9) -> Path:
     """The folders of these runs, and a history of them."""
     for number, values in enumerate(runs):
-        write(folder / "results" / f"run-{number:04}", run(number, values, low, high))
+        write(folder / "results" / f"run-{number:04}", measured(number, values, low=low, high=high, measure="V"))
     history = folder / "history.sqlite"
     added = call("history", "add", folder / "results", "--history", history)
     assert added.exit_code == 0, added.output

@@ -43,7 +43,7 @@ def test_the_keys_of_the_documents(row: int, kind: type[msgspec.Struct]) -> None
 
 
 def test_the_options_of_the_commands() -> None:
-    from benchrig.cli.gauge import begin
+    from benchrig.cli.gauge_begin import begin
     from benchrig.cli.gauge_run import run
 
     for name, command in (("begin", begin), ("run", run)):

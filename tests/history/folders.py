@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -30,34 +30,49 @@ def end_of_line(
     number: int = 1, *, values: Sequence[float] = (5.0, 6.0, 7.0), high: float = 8.0, station: str = "line 1"
 ) -> list[AnyEvent]:
     """The events of a run with one reading of each of these values, in °C, each with the limit `high`."""
-    names = [f"read sensor {n}" for n in range(1, len(values) + 1)]
-    nodes = [PlannedNode(str(n), name, "read", f"plan.yaml:{n}", limits=["value"]) for n, name in enumerate(names, 1)]
+    named = {f"read sensor {n}": value for n, value in enumerate(values, 1)}
+    return measured(number, named, high=high, station=station)
+
+
+def measured(
+    number: int, values: Mapping[str, float], *, low: float | None = None, high: float, measure: str = "°C",
+    plan: str = "sensors", station: str = "line 1",
+) -> list[AnyEvent]:  # fmt: skip
+    """The events of a run of a unit of its own, with a step for each value; its limits decide."""
+    nodes = [PlannedNode(str(n), name, "read", f"plan.yaml:{n}", limits=["value"]) for n, name in enumerate(values, 1)]
     started = (BEGIN + timedelta(minutes=number)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     run_id = hashlib.sha256(str(number).encode()).hexdigest()[:32]
     head = RunStarted(
-        FORMAT, run_id, started, "sensors", "plan.yaml", "0" * 64, station, "host", False, nodes, {"benchrig": "0.7.0"}
+        FORMAT, run_id, started, plan, "plan.yaml", "0" * 64, station, "host", False, nodes, {"benchrig": "0.7.0"}
     )
-    seen = DeviceSeen(
-        0.1,
-        f"C4:1F:5A:{number >> 16 & 255:02X}:{number >> 8 & 255:02X}:{number & 255:02X}",
-        "random",
-        serial=f"VF-{number:06}",
-    )
-    steps = [event for n, value in enumerate(values, 1) for event in _step(n, value, high)]
-    failed = next((n for n, value in enumerate(values, 1) if value > high), None)
+    address = f"C4:1F:5A:{number >> 16 & 255:02X}:{number >> 8 & 255:02X}:{number & 255:02X}"
+    seen = DeviceSeen(0.1, address, "random", serial=f"VF-{number:06}")
+    judged = [_judged(n, value, low, high, measure) for n, value in enumerate(values.values(), 1)]
+    steps = [event for n, each in enumerate(values.values(), 1) for event in _step(n, each, measure, judged[n - 1])]
+    failed = next((n for n, each in enumerate(judged, 1) if not each.passed), None)
     if failed is None:
         ended = RunEnded(9.0, "pass", 0, len(values), planned=len(values))
     else:
-        ended = RunEnded(9.0, "fail", 1, len(values), "limit", Where(str(failed)), "too warm", planned=len(values))
+        ended = RunEnded(
+            9.0, "fail", 1, len(values), "limit", Where(str(failed)), "beyond its limit", planned=len(values)
+        )
     return [head, seen, *steps, ended]
 
 
-def _step(n: int, value: float, high: float) -> list[AnyEvent]:
-    where, passed = Where(str(n)), value <= high
-    limit = f"max {high:g} °C"
-    judgement = Judgement(passed, limit, f"{value:g} °C", None, high, high - value, f"plan.yaml:{n}")
-    closed = Closed(where, n, 0.5, "pass") if passed else Closed(where, n, 0.5, "fail", "limit", "too warm")
-    return [Opened(where, n - 0.5), Reading(where, n, "value", value, "°C", judgement=judgement), closed]
+def _judged(n: int, value: float, low: float | None, high: float, measure: str) -> Judgement:
+    limit = f"max {high:g} {measure}" if low is None else f"min {low:g} {measure} and max {high:g} {measure}"
+    margin = high - value if low is None else min(value - low, high - value)
+    return Judgement(margin >= 0, limit, f"{value:g} {measure}", low, high, margin, f"plan.yaml:{n}")
+
+
+def _step(n: int, value: float, measure: str, judgement: Judgement) -> list[AnyEvent]:
+    where = Where(str(n))
+    ended = (
+        Closed(where, n, 0.5, "pass")
+        if judgement.passed
+        else Closed(where, n, 0.5, "fail", "limit", "beyond its limit")
+    )
+    return [Opened(where, n - 0.5), Reading(where, n, "value", value, measure, judgement=judgement), ended]
 
 
 def write(folder: Path, events: Sequence[AnyEvent]) -> Path:

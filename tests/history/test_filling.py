@@ -128,6 +128,7 @@ def test_check_names_what_differs(tmp_path: Path) -> None:
     assert [problem.rpartition("/")[2][:15] for problem in checked.damaged] == ["record.jsonl:1:"]
     assert not checked.is_whole
     assert (filled.added.new, [pair.folder for pair in filled.added.conflicts]) == (["new"], ["other", "run-003"])
+    assert call("history", "add", below).stdout.endswith(": 0 runs added, 4 known, 1 copy, 2 in conflict, 1 damaged\n")
 
 
 def test_a_sound_history_is_whole_also_when_it_was_moved_with_its_folders(tmp_path: Path) -> None:

@@ -14,11 +14,12 @@ from typing import Any, BinaryIO, NamedTuple, Protocol
 from sqlalchemy import ColumnElement, Connection, and_, func, select
 
 from benchrig.errors import UsageError
+from benchrig.history.moments import moment_of
 from benchrig.history.opening import History
 from benchrig.history.questions.channels import Channel, known_channels, missing
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.rows import raw_rows
-from benchrig.history.questions.runs import json_moment, moment
+from benchrig.history.questions.runs import json_moment
 from benchrig.history.tables import bounds, readings, runs
 from benchrig.text.escape import csv_cell
 
@@ -100,7 +101,7 @@ def _rows(history: History, connection: Connection, channel: Channel, which: Col
     }
     for started, run_id, _, left_out, verdict, cause, *cells in sorted(found, key=lambda row: row[:3]):
         row = dict(zip((*_READING, *_BOUND, *_RUN), cells, strict=True)) | what
-        row |= {"run_id": run_id, "started": moment(started), "run_verdict": verdict, "run_cause": cause}
+        row |= {"run_id": run_id, "started": moment_of(started), "run_verdict": verdict, "run_cause": cause}
         row |= {"partial": left_out > 0, "passed": bool(row["passed"]), "simulated": bool(row["simulated"])}
         yield row | {"folder": str(history.folder(row["folder"]))}
 

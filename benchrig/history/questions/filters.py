@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import msgspec
 from sqlalchemy import ColumnElement, Connection, and_, false, or_, select, true
 
 from benchrig.errors import UsageError
+from benchrig.history.moments import micros, moment_text
 from benchrig.history.questions.words import BROKEN_OFF, CAUSES, VERDICTS
 from benchrig.history.tables import devices, runs
 from benchrig.source.problem import suggest
@@ -112,7 +113,7 @@ def check_words(connection: Connection, filters: Filters) -> None:
         if not name:
             raise UsageError("expected the name of a unit, found ''", advice="write a serial number or an address")
         if connection.execute(_one(of_units([name]), filters)).first() is None:
-            raise _unknown("unit", name, _near_units(connection, filters))
+            raise _unknown("unit", name, known_words(connection, "unit", filters))
 
 
 def _one(which: ColumnElement[bool], filters: Filters) -> Any:
@@ -136,10 +137,6 @@ def _known(connection: Connection, column: Any, filters: Filters) -> list[str]:
     return [str(value) for (value,) in connection.execute(select(column).where(fits).distinct().order_by(column))]
 
 
-def _near_units(connection: Connection, filters: Filters) -> list[str]:
-    return _known(connection, runs.c.unit, filters)
-
-
 def _unknown(name: str, word: str, known: Sequence[str]) -> UsageError:
     shown = [plain(each) for each in known if each]
     advice = suggest(plain(word), shown) if shown else "see what the history has: benchrig history runs"
@@ -148,17 +145,3 @@ def _unknown(name: str, word: str, known: Sequence[str]) -> UsageError:
 
 def _shown(word: str) -> str:
     return f"'{plain(word)}'"
-
-
-# --- moments
-
-
-def micros(moment: datetime) -> int:
-    """Microseconds since 1970, exactly."""
-    apart = moment - datetime(1970, 1, 1, tzinfo=UTC)
-    return (apart.days * 86_400 + apart.seconds) * 1_000_000 + apart.microseconds
-
-
-def moment_text(moment: datetime) -> str:
-    """To the second, in UTC: '2026-11-27 18:40:00'."""
-    return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")

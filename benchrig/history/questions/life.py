@@ -13,7 +13,7 @@ from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.identity import at_address, serials_at
 from benchrig.history.questions.rows import raw_rows
-from benchrig.history.questions.runs import RunRow, rows_of
+from benchrig.history.questions.runs import RunRow, in_order, rows_of
 from benchrig.history.tables import bounds, channels, devices, readings, runs
 
 FoundBy: TypeAlias = Literal["serial number", "given serial number", "address", "address alone"]
@@ -86,7 +86,7 @@ def life_of(history: History, name: str, *, simulated: bool = False, with_readin
         nameless = _nameless(connection, seen.values(), simulated=simulated)
         found |= {run.run_id: run for run in nameless}
         told = _told(connection, [*found]) if with_readings else {}
-        return _life(name, simulated, [_of(run, seen, name, told) for run in _ordered(found.values())])
+        return _life(name, simulated, [_of(run, seen, name, told) for run in in_order(found.values())])
 
 
 def _check(connection: Connection, filters: Filters) -> None:
@@ -98,10 +98,6 @@ def _check(connection: Connection, filters: Filters) -> None:
             raise
         kind, advice = ("simulated", "add --simulated") if other.simulated else ("real", "leave --simulated out")
         raise UsageError(f"{error.message}, but {kind} runs have it", advice=advice) from error
-
-
-def _ordered(found: Iterable[RunRow]) -> list[RunRow]:
-    return sorted(found, key=lambda run: (run.started, run.run_id))
 
 
 def _seen(connection: Connection, which: ColumnElement[bool]) -> list[Seen]:

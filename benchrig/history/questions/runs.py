@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
 import msgspec
 from sqlalchemy import ColumnElement, Connection, select, true
 
+from benchrig.errors import OF_THE_UNIT
+from benchrig.history.moments import moment_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.rows import raw_rows
 from benchrig.history.tables import runs
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-# Causes that speak of the unit; any other says that nothing was learnt of it.
-_OF_THE_UNIT = ("limit", "device", "link")
 
 
 class RunRow(msgspec.Struct, frozen=True, gc=False):
@@ -55,18 +53,13 @@ class RunRow(msgspec.Struct, frozen=True, gc=False):
             return "gauge study"
         if self.left_out:
             return "partial"
-        if self.verdict == "pass" or (self.verdict == "fail" and self.cause in _OF_THE_UNIT):
+        if self.verdict == "pass" or (self.verdict == "fail" and self.cause in OF_THE_UNIT):
             return ""
         return self.verdict if self.verdict != "error" else f"cause {self.cause}"
 
     @property
     def passed(self) -> bool:
         return self.verdict == "pass"
-
-    @property
-    def disagrees(self) -> bool:
-        """Whether the unit told another serial number than the one that the run was given."""
-        return bool(self.serial and self.given_serial and self.serial != self.given_serial)
 
 
 _COLUMNS = (
@@ -91,7 +84,7 @@ def rows_of(connection: Connection, which: ColumnElement[bool] | None = None) ->
 
 def _row(cells: tuple[Any, ...]) -> RunRow:
     run_id, started, *rest, simulated = cells
-    return RunRow(run_id, moment(started), *(*rest, bool(simulated)))  # SQLite has no truth but 0 and 1
+    return RunRow(run_id, moment_of(started), *(*rest, bool(simulated)))  # SQLite has no truth but 0 and 1
 
 
 def in_order(found: Iterable[RunRow]) -> list[RunRow]:
@@ -102,7 +95,3 @@ def in_order(found: Iterable[RunRow]) -> list[RunRow]:
 def json_moment(moment: datetime) -> str:
     """As in JSON: '2026-11-27T19:50:18.035000Z'."""
     return str(msgspec.to_builtins(moment))
-
-
-def moment(micros: int) -> datetime:
-    return _EPOCH + timedelta(microseconds=micros)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.etree import ElementTree as ET
 
+from benchrig.errors import OF_THE_UNIT
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import facts, notice, section
 from benchrig.record.model import Record
@@ -64,7 +65,7 @@ def to_do(record: Record) -> str:
     if record.ended is not None and record.ended.verdict == "pass":
         return _after_pass(record)
     told = whole.advice(record)
-    of_unit = record.cause in ("limit", "device", "link")
+    of_unit = record.cause in OF_THE_UNIT
     return told or (_SIMULATED_FAILED if record.run.simulated and of_unit else _usual(record))
 
 

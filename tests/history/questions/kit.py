@@ -9,8 +9,8 @@ from typing import Any
 
 from benchrig.history.adding import add_entries
 from benchrig.history.entry import DEVICE, READING, STEP, Entry
+from benchrig.history.moments import micros
 from benchrig.history.opening import History, open_history
-from benchrig.history.questions.filters import micros
 
 BEGIN = datetime(2026, 11, 2, 6, 0, tzinfo=UTC)  # a Monday morning
 LIMITS = (0.0, 10.0)
@@ -75,3 +75,9 @@ def history_of(folder: Path, entries: Sequence[Entry]) -> History:
     history = open_history(folder / "history.sqlite", make=True)
     add_entries(history, entries)
     return history
+
+
+def file_of(folder: Path, entries: Sequence[Entry]) -> Path:
+    """The file of such a history, for a command."""
+    history_of(folder, entries).close()
+    return folder / "history.sqlite"
