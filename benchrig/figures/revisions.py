@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 import numpy as np
 
-from benchrig.history.questions.values import Values
+from benchrig.history.questions.values import Floats, Places, Values
 from benchrig.study.change import change_of, mean_of, shifted
 from benchrig.study.estimate import Estimate
 
@@ -29,23 +29,18 @@ def revisions_of(values: Values) -> list[Revision]:
     finite = np.isfinite(values.value)
     names, kind = values.kinds_of("firmware")
     made: list[Revision] = []
-    before: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
+    before: Floats | None = None
     for one in dict.fromkeys(kind[finite].tolist()):
         which = np.flatnonzero(finite & (kind == one))
-        found, last = values.value[which], which[-1:]
-        change, differs = (None, False) if before is None else (change_of(before, found), shifted(before, found))
-        failed = int((~values.passed[which]).sum())
-        made.append(
-            Revision(
-                names[one],
-                len(which),
-                failed,
-                mean_of(found),
-                change,
-                differs,
-                *values.of_run("run_id", last),
-                *values.of_run("folder", last),
-            )
-        )
-        before = found
+        made.append(_revision(values, names[one], which, before))
+        before = values.value[which]
     return made
+
+
+def _revision(values: Values, firmware: str, which: Places, before: Floats | None) -> Revision:
+    """`before` are the values with the revision before."""
+    found, last = values.value[which], which[-1:]
+    change, differs = (None, False) if before is None else (change_of(before, found), shifted(before, found))
+    (run_id,), (folder,) = values.of_run("run_id", last), values.of_run("folder", last)
+    failed = int((~values.passed[which]).sum())
+    return Revision(firmware, len(which), failed, mean_of(found), change, differs, run_id, folder)

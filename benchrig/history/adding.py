@@ -126,35 +126,19 @@ def remove(connection: Connection, run: int) -> None:
 def _insert(connection: Connection, entries: Sequence[Entry]) -> None:
     if not entries:
         return
-    read = [(entry, [(c, b) for c, b, _ in entry.readings]) for entry in entries]
-    channel = _numbers(connection, channels, _CHANNEL, {c for _, each in read for c, _ in each})
-    bound = _numbers(connection, bounds, _BOUND, {b for _, each in read for _, b in each})
+    channel = _numbers(connection, channels, _CHANNEL, {c for entry in entries for c, _, _ in entry.readings})
+    bound = _numbers(connection, bounds, _BOUND, {b for entry in entries for _, b, _ in entry.readings})
     numbered = [*enumerate(entries, start=_next(connection, runs))]
     heads = [*entries[0].run]
     _rows(connection, runs, ["run", *heads], [(run, *(each.run[name] for name in heads)) for run, each in numbered])
-    _rows(
-        connection,
-        devices,
-        ["run", "n", *DEVICE],
-        [(run, n, *row) for run, each in numbered for n, row in enumerate(each.devices)],
-    )
-    _rows(
-        connection,
-        steps,
-        ["run", "n", *STEP],
-        [(run, n, *row) for run, each in numbered for n, row in enumerate(each.steps)],
-    )
-    _rows(
-        connection,
-        readings,
-        ["channel", "run", "n", "bound", *READING],
-        # in the order of the table
-        sorted(
-            (channel[c], run, n, bound[b], *row)
-            for run, each in numbered
-            for n, (c, b, row) in enumerate(each.readings)
-        ),
-    )
+    seen = [(run, n, *row) for run, each in numbered for n, row in enumerate(each.devices)]
+    _rows(connection, devices, ["run", "n", *DEVICE], seen)
+    carried_out = [(run, n, *row) for run, each in numbered for n, row in enumerate(each.steps)]
+    _rows(connection, steps, ["run", "n", *STEP], carried_out)
+    taken = sorted(
+        (channel[c], run, n, bound[b], *row) for run, each in numbered for n, (c, b, row) in enumerate(each.readings)
+    )  # in the order of the table
+    _rows(connection, readings, ["channel", "run", "n", "bound", *READING], taken)
 
 
 _CHANNEL = ("plan", "step", "occurrence", "reading", "measure")

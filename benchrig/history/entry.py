@@ -8,14 +8,13 @@ import math
 import platform
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 import msgspec
 
-from benchrig.errors import UsageError
 from benchrig.history.moments import micros
 from benchrig.record.aggregate import merged
+from benchrig.record.began import began
 from benchrig.record.events import DeviceSeen, PlannedNode, Reading, Where
 from benchrig.record.model import Record
 from benchrig.report import explain, whole
@@ -63,7 +62,7 @@ def entry_of(record: Record, data: bytes, folder: str) -> Entry:
     of_file = {"digest": hashlib.sha256(data).hexdigest(), "size": len(data), "folder": folder, "kept_on": here}
     known = unit["serial"] or unit["given_serial"] or unit["address"]
     told = {name: _kept(value) for name, value in (_head(record) | _end(record)).items()}
-    run = told | {"started": started_of(record.run.started)} | of_file | unit | {"unit": known}
+    run = told | {"started": micros(began(record.run.started))} | of_file | unit | {"unit": known}
     return Entry(run, devices, [*_steps(record)], [*_readings(record)])
 
 
@@ -94,15 +93,6 @@ def _head(record: Record) -> Row:
         "study_appraiser": study.appraiser if study else "",
         "study_repeat": study.repeat if study else None,
     }
-
-
-def started_of(text: str) -> int:
-    """Microseconds since 1970, UTC. UsageError."""
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise UsageError(f"expected a date and a time as the start of the run, found '{text[:40]}'") from error
-    return micros(moment if moment.tzinfo else moment.replace(tzinfo=UTC))
 
 
 def _end(record: Record) -> Row:

@@ -19,6 +19,8 @@ from benchrig.source.problem import counted
 
 # Of so many readings pictures are drawn: those first that failed, or whose chart speaks.
 PICTURES = 30
+_HEADS = ("reading", "values", "failed", "mean", "standard deviation", "lowest", "highest", "limits", "Ppk",
+          "rules that fire")  # fmt: skip
 
 
 def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.Element]:
@@ -27,19 +29,7 @@ def readings(told: Sequence[Reading], links: Links, place: str) -> Iterator[ET.E
     told = worst_first(told)
     drawn = drawn_of(told)
     rows = (_row(at, each, at in drawn, place) for at, each in enumerate(told))
-    heads = (
-        "reading",
-        "values",
-        "failed",
-        "mean",
-        "standard deviation",
-        "lowest",
-        "highest",
-        "limits",
-        "Ppk",
-        "rules that fire",
-    )
-    overview: list[Child] = [table("Readings", heads, rows, numbers=(*heads[1:7], "Ppk"), class_="stack")]
+    overview: list[Child] = [table("Readings", _HEADS, rows, numbers=(*_HEADS[1:7], "Ppk"), class_="stack")]
     if len(drawn) < len(told):
         overview.append(
             el("p", f"Pictures of {len(drawn)} of {len(told)} readings: those first that failed.", class_="dim")

@@ -50,7 +50,8 @@ def _study(history: History, runs: Sequence[RunRow], links: Links, place: str) -
         yield from _crossed([each for each in figure.readings if each.anova])
         yield from _short([each for each in figure.readings if each.repeats])
         notes = [*figure.notes, *(f"{each.reading}: {note}" for each in figure.readings for note in each.notes)]
-        yield el("ul", *(el("li", each) for each in notes)) if notes else ""
+        if notes:
+            yield el("ul", *(el("li", each) for each in notes))
         yield from study_values(figure, state, links, place)
     yield el("p", "Last run: ", links.run(last.run_id[:8], last.folder))
 

@@ -8,7 +8,8 @@ from typing import Any
 import msgspec
 
 from benchrig.errors import OF_THE_UNIT
-from benchrig.record.events import PlannedLimits, RunEnded
+from benchrig.record.events import DeviceSeen, PlannedLimits, RunEnded
+from benchrig.record.model import Record
 from benchrig.rejudge.record import Rejudged
 from benchrig.rejudge.walk import Done
 from benchrig.run.outcome import Exit
@@ -108,20 +109,14 @@ class Results(msgspec.Struct, frozen=True, omit_defaults=True):
 
 
 def run_of(again: Rejudged, folder: str) -> Run:
-    record, head = again.record, again.record.run
-    unit = record.unit
-    before = record.ended
+    head, before = again.record.run, again.record.ended
     assert before is not None
     apart = "gauge study" if head.study else "partial" if head.left_out else ""
     return Run(
         head.run_id,
         folder,
         head.started,
-        (unit.serial if unit else "")
-        or head.given_serial
-        or head.given.get("serial", "").strip()
-        or (unit.address if unit else "")
-        or head.run_id,
+        _unit(again.record),
         _came(before),
         None if again.ended is None else _came(again.ended),
         apart,
@@ -130,6 +125,12 @@ def run_of(again: Rejudged, folder: str) -> Run:
         again.altered,
         again.gone,
     )
+
+
+def _unit(record: Record) -> str:
+    """Its serial number, read or given, else its address; a run without any is one of a unit of its own."""
+    run, seen = record.run, record.unit or DeviceSeen(0.0)
+    return seen.serial or run.given_serial or run.given.get("serial", "").strip() or seen.address or run.run_id
 
 
 def _came(end: RunEnded) -> Came:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 from msgspec.structs import replace
@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from benchrig.errors import BenchrigError, PlanError, UsageError
 from benchrig.plan.limit_choice import title_of
 from benchrig.plan.model import Plan
+from benchrig.record.began import began
 from benchrig.record.journal import RECORD, read_record
 from benchrig.record.model import Record
 from benchrig.rejudge.given import PlanForRuns
@@ -72,7 +73,7 @@ class _Judged:
         record = read_record(folder)
         for why in self._misfits(record):
             raise UsageError(why)
-        self._began[record.run.run_id] = _moment(record.run.started)
+        self._began[record.run.run_id] = began(record.run.started)
         again = rejudge(record, self._plans.of(record.run))
         self._seen[record.run.run_id] = folder
         self.as_run += again.as_run
@@ -100,14 +101,6 @@ class _Judged:
             yield "the run was cut off"
         if run.run_id in self._seen:
             yield f"it is a copy of the run in {self._seen[run.run_id]}"
-
-
-def _moment(started: str) -> datetime:
-    try:
-        moment = datetime.fromisoformat(started)
-    except ValueError as error:
-        raise UsageError(f"expected a date and a time as the start of the run, found '{started[:40]}'") from error
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
 def _results(plan: Plan, limits: Path | None, runs: list[Run], not_read: list[NotRead], judged: _Judged) -> Results:

@@ -168,12 +168,18 @@ def test_only_a_run_says_that_nothing_was_run(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("word", "advice"), [("raed", "did you mean 'read' or 'ready'?"), ("xyz", "choose one of: bonds, capability, ")]
+    ("words", "advice"),
+    [
+        (("raed",), "did you mean 'read' or 'ready'?"),
+        (("xyz",), "choose one of: bonds, capability, "),
+        (("gauge", "resutl"), "did you mean 'result'?"),
+        (("history", "xyz"), "choose one of: add, check, "),
+    ],
 )
-def test_a_command_that_there_is_not(word: str, advice: str) -> None:
-    done = invoke(word)
+def test_a_command_that_there_is_not(words: tuple[str, ...], advice: str) -> None:
+    done = invoke(*words)
     assert done.exit_code == 4
-    assert f"there is no command '{word}'; {advice}" in done.stderr
+    assert f"there is no command '{words[-1]}'; {advice}" in done.stderr
 
 
 @pytest.mark.parametrize(
