@@ -25,6 +25,7 @@ SIMULATED = "SIMULATED: these runs were on simulated devices; no real unit was t
 _CELL = 60
 _SENTENCE = 300
 _PLACES = 3
+_OF_RUN = ("plan", "verdict", "marks", "station", "firmware", "what decided")
 _STYLES = {"pass": "green", "fail": "red"}
 
 
@@ -63,17 +64,7 @@ class HistoryPage:
     def runs(self, found: Sequence[RunRow], more: int, *, simulated: bool) -> None:
         self._banner(simulated)
         if found:
-            headings = (
-                "started (UTC)",
-                "unit",
-                "plan",
-                "verdict",
-                "marks",
-                "station",
-                "firmware",
-                "what decided",
-                "record",
-            )
+            headings = ("started (UTC)", "unit", *_OF_RUN, "record")
             rows = [
                 ((*_cells(run), _record(run.folder, run.run_id)), _STYLES.get(run.verdict, "yellow")) for run in found
             ]
@@ -91,17 +82,7 @@ class HistoryPage:
         for name, words in names:
             self._line(f"{name:20} {', '.join(plain(each, _CELL) for each in words) or '–'}")
         self._console.print()
-        headings = (
-            "started (UTC)",
-            "plan",
-            "verdict",
-            "marks",
-            "station",
-            "firmware",
-            "what decided",
-            "found by",
-            "record",
-        )
+        headings = ("started (UTC)", *_OF_RUN, "found by", "record")
         rows = [
             ((*_life_cells(each), _record(each.run.folder, each.run.run_id)), _STYLES.get(each.run.verdict, "yellow"))
             for each in life.runs
@@ -171,15 +152,17 @@ def _record(folder: str, run_id: str) -> str:
 
 
 def _cells(run: RunRow) -> tuple[str, ...]:
-    texts = (run.unit or "–", run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run))
-    return moment_text(run.started), *(plain(text, _CELL) for text in texts)
+    return moment_text(run.started), *(plain(text, _CELL) for text in (run.unit or "–", *_of_run(run)))
 
 
 def _life_cells(lived: LifeRun) -> tuple[str, ...]:
     run, device = lived.run, lived.seen.device
-    texts = (run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run))
     found = f"{lived.found_by} of {device}" if device else lived.found_by
-    return moment_text(run.started), *(plain(text, _CELL) for text in (*texts, found))
+    return moment_text(run.started), *(plain(text, _CELL) for text in (*_of_run(run), found))
+
+
+def _of_run(run: RunRow) -> tuple[str, ...]:
+    return run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run)
 
 
 def decided(run: RunRow) -> str:

@@ -25,11 +25,9 @@ import msgspec
 from benchrig.errors import UsageError
 from benchrig.files import write_whole
 from benchrig.record.study_part import StudyPart
-from benchrig.source.problem import Problems
-from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Misfit, Reader
+from benchrig.source.loading import load_struct
+from benchrig.source.shape import Misfit
 from benchrig.source.writing import flow
-from benchrig.source.yaml import read_file
 
 DESIGN, RUNS = "study.yaml", "runs"
 # Nobody measures more; a slip of the keyboard soon asks for more.
@@ -118,17 +116,7 @@ def load_design(folder: Path) -> Design:
     path = folder / DESIGN
     if not path.is_file():
         raise UsageError(f"'{folder}' is not the folder of a gauge study: it has no {DESIGN}", advice=_LEAST)
-    problems = Problems()
-    node = read_file(path, problems, least=_LEAST)
-    problems.raise_if_any()
-    assert node is not None
-    for name, scalar in expressions(node):
-        problems.add(scalar.place, f"a study has no reference '{name}'", "write the value")
-    problems.raise_if_any()
-    design = Reader(problems).read(node, Design)
-    problems.raise_if_any()
-    assert design is not BAD
-    return design  # type: ignore[no-any-return]
+    return load_struct(path, Design, "a study", _LEAST)
 
 
 def check_design(design: Design) -> Design:

@@ -18,10 +18,9 @@ from benchrig.radio.beside import Beside
 from benchrig.radio.specify import RadioChoice
 from benchrig.record.events import Fixture
 from benchrig.run.wiring import CommandSwitch, Wiring
-from benchrig.source.problem import Problems, suggest
-from benchrig.source.references import expressions
-from benchrig.source.shape import BAD, Misfit, Reader, describe_value
-from benchrig.source.yaml import read_file
+from benchrig.source.loading import load_struct
+from benchrig.source.problem import suggest
+from benchrig.source.shape import Misfit, describe_value
 from benchrig.steps import Step
 from benchrig.values.quantity import Gain
 
@@ -189,14 +188,4 @@ def load_station(path: Path | None) -> Station:
     """The station of a file, or this machine with nothing configured. PlanError with all problems."""
     if path is None:
         return Station(platform.node() or "unnamed")
-    problems = Problems()
-    node = read_file(path, problems, least="write at least 'station:' with a name")
-    problems.raise_if_any()
-    assert node is not None
-    for name, scalar in expressions(node):
-        problems.add(scalar.place, f"a station file has no reference '{name}'", "write the value")
-    problems.raise_if_any()
-    station = Reader(problems).read(node, Station)
-    problems.raise_if_any()
-    assert station is not BAD
-    return station  # type: ignore[no-any-return]
+    return load_struct(path, Station, "a station file", "write at least 'station:' with a name")
