@@ -3,6 +3,7 @@
 place.py      where it is: a file or a URL, without its password
 choosing.py   which one counts: option, station file, environment, results folder
 tables.py     what it holds
+moments.py    moments as it keeps them, and as people read them
 migrations/   how one of an earlier version becomes one of today
 opening.py    a history that is open: its connections, one writer at a time
 failures.py   errors of databases in plain words
