@@ -120,7 +120,7 @@ def test_a_clock_that_was_set_back_is_told(results: Path, monkeypatch: pytest.Mo
         over(results / "one", 1, file)
         .deliver()
         .startswith(
-            "the clock of this computer was set back: the history has a run of 2026-01-05 06:01:00+00:00, which is still to come"
+            "the clock of this computer was set back: the history has a run of 2026-01-05 06:01:00 UTC, which is still to come"
         )
     )
 
