@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from benchrig.gauge.design import Design
 from benchrig.source.problem import counted
-from benchrig.study.gauge.repeats import FEW
+from benchrig.study.gauge.sizes import FEW
 
 # Fewer units tell nothing of how units differ, which the total variation is made of.
 FEWEST_UNITS = 5

@@ -62,29 +62,37 @@ def fill_all(where: str, places: Sequence[Path]) -> None:
 
 
 def kill_at_random_moments(tmp_path: Path, times: int, seed: int) -> None:
-    """An import of 60 records takes some tenths of a second: it is killed in all its phases, then goes on where it was."""
+    """An import of 60 records is killed in all its phases, however long it takes here, then goes on where it was."""
     places, rng = records(tmp_path / "results", 60), random.Random(seed)
+    began = time.monotonic()
+    start(fill_all, str(tmp_path / "whole.sqlite"), places).join()
+    span = 1.1 * (time.monotonic() - began)
     killed = rounds = 0
     while killed < times:
         rounds += 1
         file = tmp_path / f"{rounds}.sqlite"
-        while True:
-            child = start(fill_all, str(file), places)
-            child.join(rng.uniform(0.0, 0.4))
-            if child.exitcode is not None:
-                assert child.exitcode == 0
-                break
-            assert child.pid is not None
-            os.kill(child.pid, signal.SIGKILL)
-            child.join()
-            killed += 1
-            _check_after_death(file)
+        killed += _killed(file, places, rng, span)
         with open_history(str(file)) as history:
             assert whole(history) == len(places)
             grown = contents(history)
         with open_history(tmp_path / f"{rounds}-fresh.sqlite", make=True) as fresh:
             fill(fresh, places)
             assert contents(fresh) == grown
+
+
+def _killed(file: Path, places: Sequence[Path], rng: random.Random, span: float) -> int:
+    """How often an import was killed before it came to its end: at most 20 times, then it is left alone."""
+    for count in range(21):
+        child = start(fill_all, str(file), places)
+        child.join(rng.uniform(0.0, span) if count < 20 else None)
+        if child.exitcode is not None:
+            assert child.exitcode == 0
+            return count
+        assert child.pid is not None
+        os.kill(child.pid, signal.SIGKILL)
+        child.join()
+        _check_after_death(file)
+    raise AssertionError("the import never ended")
 
 
 def _check_after_death(file: Path) -> None:

@@ -16,11 +16,10 @@ from benchrig.study.describe import describe
 from benchrig.study.distributions import normal, sd_factors, student
 from benchrig.study.estimate import Estimate, Unsuitable
 from benchrig.study.gauge.components import WIDTH
+from benchrig.study.gauge.sizes import FEW
 
 # The part of the tolerance that the station may use up.
 PART = 0.2
-# Fewer repeats tell little: the interval of their standard deviation is wider than from 0.79 to 1.35 of it.
-FEW = 25
 # A resolution above this part of the tolerance is too coarse.
 RESOLUTION = 0.05
 
