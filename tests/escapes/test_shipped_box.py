@@ -31,9 +31,9 @@ def test_what_a_unit_can_have_on_its_own_is_caught_at_the_line() -> None:
 @pytest.mark.timeout(1800)
 def test_no_fault_of_a_sample_escapes(tmp_path: Path) -> None:
     """Neither plan; what the line leaves to the nightly is tried there once. All: `python -m tests.escapes.shipped`."""
-    faults = sample("transport_box", 4)
+    faults = sample("transport_box", 10)
     for name in ("box_nightly", "box_end_of_line"):
         made = hunt("transport_box", name, *faults, kept=tmp_path)
-        assert len(made.results) >= 80
-        assert wrong(made) == []
+        assert len(made.results) >= 60
+        assert wrong(made, whole=False) == []
         assert len(outcomes(made, "argued")) <= 6

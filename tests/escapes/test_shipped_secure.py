@@ -15,13 +15,13 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 
 def test_no_fault_of_a_sample_escapes_and_each_of_security_is_caught(tmp_path: Path) -> None:
     """With neither plan; what the line leaves to the nightly is tried there once. All: `python -m tests.escapes.shipped`."""
-    faults = sample("secure_logger", 4, whole="security")
+    faults = sample("secure_logger", 10, whole="security")
     nightly, line = (
         hunt("secure_logger", name, *faults, kept=tmp_path) for name in ("secure_nightly", "secure_end_of_line")
     )
     for made in (nightly, line):
-        assert len(made.results) >= 150
-        assert wrong(made) == []
+        assert len(made.results) >= 90
+        assert wrong(made, whole=False) == []
     found = [each for each in line.results if each.fault.family == "security"]
     assert len(found) > 40
     assert {each.fault.name for each in found if each.outcome not in ("caught", "left")} == HARMLESS
