@@ -14,8 +14,7 @@ from pathlib import Path
 from benchrig.gauge.design import Cell, Design
 from benchrig.record.events import Reading
 from benchrig.record.model import Record
-from benchrig.values.judging import Judgement
-from benchrig.values.quantity import is_number
+from benchrig.values.quantity import as_float
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def _value(record: Record, name: str) -> Value:
     number = number_of(reading)
     if number is None:
         raise _Unfit(f"the reading '{name}' is not a number")
-    return Value(number, reading.unit, *stated_limits(reading.judgement))
+    return Value(number, reading.unit, *(reading.judgement.stated if reading.judgement else (None, None)))
 
 
 def readings_named(record: Record, name: str) -> Sequence[Reading]:
@@ -142,19 +141,5 @@ def readings_named(record: Record, name: str) -> Sequence[Reading]:
 
 def number_of(reading: Reading) -> float | None:
     """Its value; of a stream the mean."""
-    if is_number(reading.value):
-        return float(reading.value)
-    return reading.samples.mean if reading.samples is not None else None
-
-
-def stated_limits(judgement: Judgement | None) -> tuple[float | None, float | None]:
-    """The bounds that the plan states: a guard band draws in what is accepted, and not the tolerance."""
-    if judgement is None:
-        return None, None
-    drawn_in = bool(judgement.guard)
-    low, high = (judgement.stated_low, judgement.stated_high) if drawn_in else (judgement.low, judgement.high)
-    return _bound(low), _bound(high)
-
-
-def _bound(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+    number = as_float(reading.value)
+    return reading.samples.mean if number is None and reading.samples is not None else number

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import platform
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from benchrig.record.events import DeviceSeen, PlannedNode, Reading, Where
 from benchrig.record.model import Record
 from benchrig.report import explain, whole
 from benchrig.values.judging import Judgement
+from benchrig.values.quantity import as_float
 
 # Characters of a text that is kept; the record has all of it. An index of PostgreSQL holds no more than 2704 bytes.
 MOST = 600
@@ -208,32 +208,17 @@ def _all(nodes: Sequence[PlannedNode]) -> Iterator[PlannedNode]:
 
 
 def _bound(judgement: Judgement) -> Bound:
-    low, high = _number(judgement.low), _number(judgement.high)
-    stated_low, stated_high = _number(judgement.stated_low), _number(judgement.stated_high)
-    stated = (low if stated_low is None else stated_low, high if stated_high is None else stated_high)
-    return (bounded(judgement.limit), low, high, *stated, bounded(judgement.guard))
+    judged_by = as_float(judgement.low), as_float(judgement.high)
+    return (bounded(judgement.limit), *judged_by, *judgement.stated, bounded(judgement.guard))
 
 
 def _row(reading: Reading, judgement: Judgement) -> tuple[Any, ...]:
-    samples, value = reading.samples, _number(reading.value)
+    samples, value = reading.samples, as_float(reading.value)
     text = None if value is not None or reading.value is None else _text(reading.value)
-    judged = (value, text, judgement.passed, _number(judgement.margin))
+    judged = (value, text, judgement.passed, as_float(judgement.margin))
     if samples is None:
         return (*judged, None, None, None, None)
     return (*judged, _counted(samples.count), samples.minimum, samples.maximum, samples.mean)
-
-
-def _number(value: Any) -> float | None:
-    """As a finite number; None for what is none."""
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return None
-    try:
-        number = float(value)
-    except OverflowError:
-        return None
-    return number if math.isfinite(number) else None
 
 
 def _text(value: Any) -> str:

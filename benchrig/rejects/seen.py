@@ -8,6 +8,7 @@ import msgspec
 
 from benchrig.record.events import Reading
 from benchrig.record.model import Execution, Record
+from benchrig.values.quantity import as_float
 
 
 class Seen(msgspec.Struct, frozen=True, array_like=True):
@@ -53,24 +54,18 @@ def _seen(node: str, reading: Reading) -> Seen:
     judgement = reading.judgement
     assert judgement is not None
     least, most = _ends(reading)
-    low, high = _number(judgement.low), _number(judgement.high)
+    low, high = as_float(judgement.low), as_float(judgement.high)
     below = least - low if least is not None and low is not None else None
     above = high - most if most is not None and high is not None else None
-    if judgement.guard:
-        low, high = _number(judgement.stated_low), _number(judgement.stated_high)
-    return Seen(node, reading.name, judgement.passed, reading.unit, below, above, low, high)
+    return Seen(node, reading.name, judgement.passed, reading.unit, below, above, *judgement.stated)
 
 
 def _ends(reading: Reading) -> tuple[float | None, float | None]:
     """The smallest and the largest number of it."""
     if reading.samples is not None:
         return reading.samples.minimum, reading.samples.maximum
-    number = _number(reading.value)
+    number = as_float(reading.value)
     return number, number
-
-
-def _number(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def _worse(one: Seen, other: Seen) -> Seen:

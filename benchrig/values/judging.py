@@ -13,7 +13,7 @@ import msgspec
 from benchrig.source.problem import printable
 from benchrig.source.shape import LooseText
 from benchrig.source.yaml import Refused, plain_scalar
-from benchrig.values.quantity import as_number, exact, is_number, number_text
+from benchrig.values.quantity import as_float, as_number, exact, is_number, number_text
 from benchrig.values.units import dimension_of
 
 Kind: TypeAlias = Literal["number", "text", "bytes", "boolean", "time", "list", "any"]
@@ -42,6 +42,12 @@ class Judgement(msgspec.Struct, omit_defaults=True, frozen=True, gc=False):
     stated_low: Any = None
     stated_high: Any = None
     guard: str = ""
+
+    @property
+    def stated(self) -> tuple[float | None, float | None]:
+        """The bounds that the plan states, as numbers: a guard band draws in what is accepted, and not these."""
+        low, high = (self.stated_low, self.stated_high) if self.guard else (self.low, self.high)
+        return as_float(low), as_float(high)
 
 
 def typed(value: Any) -> Any:

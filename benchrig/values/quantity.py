@@ -47,6 +47,16 @@ def is_number(value: Any) -> bool:
     return isinstance(value, (int, Fraction)) and not isinstance(value, bool)
 
 
+def as_float(value: Any) -> float | None:
+    """A number as a finite float; None for what is none, and for one beyond all floats."""
+    if not is_number(value):
+        return None
+    try:
+        return float(value)
+    except OverflowError:
+        return None
+
+
 def exact(number: float | Decimal | Fraction) -> Fraction:
     """The number as people wrote it: a float stands for its shortest decimal, so 0.1 is one tenth."""
     if type(number) is Fraction:

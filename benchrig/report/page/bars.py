@@ -7,8 +7,8 @@ from typing import NamedTuple
 from xml.etree import ElementTree as ET
 
 from benchrig.html.drawing import circle, line, picture, rectangle
-from benchrig.text.escape import is_number
 from benchrig.values.judging import Judgement
+from benchrig.values.quantity import as_float
 
 _WIDTH, _HEIGHT, _EDGE = 240.0, 22.0, 7.0
 # How far a bar reaches beyond the limits, in parts of what is between them; what lies further is drawn at its end.
@@ -36,8 +36,8 @@ class Scale(NamedTuple):
 
 def bar(measured: Measured, judgement: Judgement, says: str) -> ET.Element | None:
     """None where the limit has no bound that is a number. `says` stands for the picture."""
-    low, high = _number(judgement.low), _number(judgement.high)
-    stated = [edge for edge in (_number(judgement.stated_low), _number(judgement.stated_high)) if edge is not None]
+    low, high = as_float(judgement.low), as_float(judgement.high)
+    stated = [edge for edge in (as_float(judgement.stated_low), as_float(judgement.stated_high)) if edge is not None]
     edges = [edge for edge in (low, high) if edge is not None]
     if not edges or not all(map(math.isfinite, measured)):
         return None
@@ -64,7 +64,3 @@ def _scale(edges: list[float], measured: Measured) -> Scale:
     low = max(min(*edges, measured.least), min(edges) - _FURTHEST * span) - _BEYOND * span
     high = min(max(*edges, measured.greatest), max(edges) + _FURTHEST * span) + _BEYOND * span
     return Scale(low, high) if math.isfinite(high - low) and high > low else Scale(-1.0, 1.0)
-
-
-def _number(value: object) -> float | None:
-    return float(value) if is_number(value) and math.isfinite(value) else None  # type: ignore[arg-type]

@@ -14,8 +14,9 @@ from benchrig.report import explain, whole
 from benchrig.report.outline import NOT_JUDGED, Entry, Once, OverRounds, ReadingOverRounds, outline, verdict_over
 from benchrig.report.page import bounds
 from benchrig.report.page.bars import Measured, bar
-from benchrig.text.escape import is_number, plain, value_text
+from benchrig.text.escape import plain, value_text
 from benchrig.values.judging import Judgement
+from benchrig.values.quantity import as_float
 
 _HEADS = ("reading", "verdict", "measured", "low", "high", "units", "against its limit")
 _BAD = frozenset({"fail", "error", "cut off"})
@@ -206,7 +207,8 @@ def _line(reading: Reading, left: str) -> Line:
 def _numbers(reading: Reading) -> Measured | None:
     if reading.samples is not None and reading.samples.minimum is not None:
         return _of_samples(reading.samples)
-    return Measured(*[float(reading.value)] * 3) if is_number(reading.value) else None
+    number = as_float(reading.value)
+    return None if number is None else Measured(number, number, number)
 
 
 def _of_samples(samples: Samples) -> Measured | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
@@ -14,7 +13,8 @@ from benchrig.record.model import Execution, Record
 from benchrig.report import explain
 from benchrig.report.page import bounds
 from benchrig.source.problem import counted
-from benchrig.text.escape import is_number, plain, value_text
+from benchrig.text.escape import plain, value_text
+from benchrig.values.quantity import as_float, is_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,17 +41,14 @@ def _passed(reading: Reading) -> bool:
 
 def _shown(number: int, step: Execution, reading: Reading, kept: Kept) -> ET.Element:
     name = f"{explain.title(step)}, {plain(reading.name, explain.NAME_LIMIT)}"
-    points = [(at, float(value)) for at, value in zip(kept.at, kept.values, strict=False) if _is_finite(value)]
+    numbers = zip(kept.at, map(as_float, kept.values), strict=False)
+    points = [(at, number) for at, number in numbers if number is not None]
     says = _says(name, reading, kept)
     if len(points) < 2:
         return _listed(says, kept)
     from benchrig.html.plots import plotted  # matplotlib
 
     return figure(plotted(says, f"samples-{number}", lambda axes: _draw(axes, points, reading)), says)
-
-
-def _is_finite(value: object) -> bool:
-    return is_number(value) and math.isfinite(value)  # type: ignore[arg-type]
 
 
 def _says(name: str, reading: Reading, kept: Kept) -> str:
@@ -78,7 +75,7 @@ def _draw(axes: Axes, points: list[tuple[float, float]], reading: Reading) -> No
     axes.plot(times, values, color=BLUE, marker="." if len(points) <= 200 else "", linewidth=1)
     judgement = reading.judgement
     for edge in (judgement.low, judgement.high) if judgement is not None else ():
-        if _is_finite(edge):
+        if is_number(edge):
             axes.axhline(edge, color=WARN, linestyle="--")
     if judgement is not None and not judgement.passed:
         outside = [(at, value) for at, value in points if _breaks(value, judgement.low, judgement.high)]
@@ -88,7 +85,7 @@ def _draw(axes: Axes, points: list[tuple[float, float]], reading: Reading) -> No
 
 
 def _breaks(value: float, low: object, high: object) -> bool:
-    return (_is_finite(low) and value < low) or (_is_finite(high) and value > high)  # type: ignore[operator]
+    return (is_number(low) and value < low) or (is_number(high) and value > high)  # type: ignore[operator]
 
 
 def _listed(says: str, kept: Kept) -> ET.Element:
