@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import contextlib
-import os
 from collections.abc import Iterable
 from pathlib import Path
 
 from benchrig.errors import StationError
 from benchrig.history.place import Place
+from benchrig.report.markers import Marker
 
-_MARKER = ".waiting"
+_WAITING = Marker(".waiting")
 
 
 def wait_for_history(folder: Path, place: Place) -> None:
     """The run in this folder is to come into this history. OSError."""
-    _marker_of(folder).write_text(_name_of(place, folder.parent), "utf-8")
+    _WAITING.of(folder).write_text(_name_of(place, folder.parent), "utf-8")
 
 
 def waits_for(folder: Path, place: Place) -> bool:
     """Whether this is the history that the run in this folder waits for: one that has another is not that one's."""
     try:
-        return _marker_of(folder).read_text("utf-8", "replace") in ("", _name_of(place, folder.parent))
+        return _WAITING.of(folder).read_text("utf-8", "replace") in ("", _name_of(place, folder.parent))
     except OSError:
         return False
 
@@ -31,7 +31,7 @@ def forget(folders: Iterable[Path], place: Place | None = None) -> None:
     for folder in folders:
         if place is None or waits_for(folder, place):
             with contextlib.suppress(OSError):
-                _marker_of(folder).unlink(missing_ok=True)
+                _WAITING.of(folder).unlink(missing_ok=True)
 
 
 def waiting(results: Path) -> list[Path]:
@@ -39,11 +39,9 @@ def waiting(results: Path) -> list[Path]:
     if not results.is_dir():
         return []
     try:
-        with os.scandir(results) as entries:
-            names = [each.name for each in entries if each.name.startswith(".") and each.name.endswith(_MARKER)]
+        return sorted(_WAITING.marked(results))
     except OSError as error:
         raise StationError(f"the folder '{results}' cannot be read: {error.strerror or error}") from error
-    return [results / name[1:].removesuffix(_MARKER) for name in sorted(names)]
 
 
 def _name_of(place: Place, results: Path) -> str:
@@ -51,7 +49,3 @@ def _name_of(place: Place, results: Path) -> str:
     if place.file is not None and (file := Path(place.name)).is_relative_to(below := results.resolve()):
         return file.relative_to(below).as_posix()
     return place.name
-
-
-def _marker_of(folder: Path) -> Path:
-    return folder.with_name(f".{folder.name}{_MARKER}")

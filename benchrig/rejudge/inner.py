@@ -17,6 +17,7 @@ from benchrig.rejudge.limits import Held
 from benchrig.rejudge.walk import Again, Begun
 from benchrig.run.inside import came_of
 from benchrig.run.leaving import Reason
+from benchrig.run.scope import known_inside
 from benchrig.steps.composite import JUDGES_FAILURES, Came, Composite, telling_of
 from benchrig.steps.group import Group
 from benchrig.steps.repeat import SHARE, Repeat, Tally, Times
@@ -81,21 +82,11 @@ class _Whole:
                 self._again.outcome.planned += fates.passed + fates.failed + fates.not_judged
                 self._again.outcome.count(fates)
 
-    @contextlib.contextmanager
-    def _known(self, number: int) -> Iterator[None]:
+    def _known(self, number: int) -> contextlib.AbstractContextManager[None]:
         """What references stand for in a round alone."""
         times = getattr(self._plan.step or self._plan.outline, "repeat", None)
         of_round = times.of_round(number) if isinstance(times, Times) else {}
-        values, defined = self._again.values, self._again.plan.defined
-        extra = {name: value for name, value in of_round.items() if name not in defined}
-        before = {name: values[name] for name in extra if name in values}
-        values |= extra
-        try:
-            yield
-        finally:
-            for name in extra:
-                del values[name]
-            values |= before
+        return known_inside(self._again.values, of_round, self._again.plan.defined)
 
     @property
     def _lost(self) -> str:

@@ -19,6 +19,7 @@ from benchrig.files import held
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
 from benchrig.report import explain, whole
+from benchrig.report.markers import Marker
 from benchrig.text.escape import csv_cell
 
 INDEX = "index.csv"
@@ -26,7 +27,7 @@ COLUMNS = (
     "run_id", "started", "given_serial", "serial", "plan", "revision", "station", "verdict", "cause", "message", "folder",
     "marks", "exit_code",
 )  # fmt: skip
-_MARKER = ".running"
+_RUNNING = Marker(".running")
 
 
 def index_row(record: Record, folder: str) -> dict[str, Any]:
@@ -72,40 +73,31 @@ class IndexLine:
             self.trouble = f"{self._index} cannot be written: {exc.strerror or exc}"
 
     def _begin(self, index: BinaryIO) -> None:
-        for marker in _markers(self._folder.parent):
-            _finish(index, marker)
+        for folder in _RUNNING.marked(self._folder.parent):
+            _finish(index, folder)
         # under the lock of the index, so that nobody meets the marker before it is held
-        self._marker = _marker_of(self._folder).open("xb")
+        self._marker = _RUNNING.of(self._folder).open("xb")
         held(self._marker)
 
     def _end(self, index: BinaryIO, record: Record) -> None:
         """Without room the marker stays: the next run writes the line."""
         _append(index, index_row(record, self._folder.name))
         self.close()
-        _marker_of(self._folder).unlink(missing_ok=True)
+        _RUNNING.of(self._folder).unlink(missing_ok=True)
 
 
 def is_running(folder: Path) -> bool:
     """Whether the process of this run is at work."""
     try:
-        with _marker_of(folder).open("rb") as marker:
+        with _RUNNING.of(folder).open("rb") as marker:
             return not held(marker, wait=False)
     except OSError:
         return False
 
 
-def _marker_of(folder: Path) -> Path:
-    return folder.with_name(f".{folder.name}{_MARKER}")
-
-
-def _markers(results: Path) -> list[Path]:
-    with os.scandir(results) as entries:
-        return [results / each.name for each in entries if each.name.startswith(".") and each.name.endswith(_MARKER)]
-
-
-def _finish(index: BinaryIO, marker: Path) -> None:
+def _finish(index: BinaryIO, folder: Path) -> None:
     """Write the line of a run whose process is gone, unless it has one."""
-    folder = marker.with_name(marker.name[1:].removesuffix(_MARKER))
+    marker = _RUNNING.of(folder)
     with marker.open("rb") as file:
         if not held(file, wait=False):
             return

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, Protocol
 
@@ -15,6 +15,7 @@ from benchrig.record.events import Closed, Where, worst
 from benchrig.run.context import Surroundings
 from benchrig.run.control import Control
 from benchrig.run.leaving import ENDED, Reason
+from benchrig.run.scope import known_inside
 from benchrig.steps.composite import Came, InnerReading, Watch
 
 
@@ -107,19 +108,9 @@ class Inside:
     def _cleaning_up(self, part: str) -> contextlib.AbstractContextManager[None]:
         return self._walker.control.cleaning_up() if part == "finally" else contextlib.nullcontext()
 
-    @contextlib.contextmanager
-    def _known(self, values: Mapping[str, Any]) -> Iterator[None]:
-        """References to these work. A name that the plan gives a value itself stays its own."""
-        known = self._around.run.values
-        extra = {name: value for name, value in values.items() if name not in self._around.run.defined}
-        before = {name: known[name] for name in extra if name in known}
-        known |= extra
-        try:
-            yield
-        finally:
-            for name in extra:
-                del known[name]
-            known |= before
+    def _known(self, values: Mapping[str, Any]) -> contextlib.AbstractContextManager[None]:
+        """References to these work."""
+        return known_inside(self._around.run.values, values, self._around.run.defined)
 
     # --- left out
 
