@@ -48,6 +48,11 @@ Cause = Literal["limit", "device", "link", "station", "plan", "operator", "inter
 OF_THE_UNIT: tuple[Cause, ...] = ("limit", "device", "link")
 
 
+def speaks_of_unit(verdict: str, cause: str) -> bool:
+    """Whether a run that ended so counts for its unit, as passed or as failed."""
+    return verdict == "pass" or (verdict == "fail" and cause in OF_THE_UNIT)
+
+
 class BenchrigError(Exception):
     """Base of all errors raised on purpose. `cause` says who is to blame; `advice` says what to do next; `may_pass`
     whether another attempt may go without it; `is_told` is set by who has shown it as data already."""

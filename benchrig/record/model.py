@@ -102,6 +102,11 @@ class Record(msgspec.Struct):
         return next(iter(self.devices.values()), None)
 
     @property
+    def given_serial(self) -> str:
+        """The serial number that the run was started with; '' without one."""
+        return self.run.given_serial or self.run.given.get("serial", "")
+
+    @property
     def cut_off(self) -> bool:
         return self.ended is None
 

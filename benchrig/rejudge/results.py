@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from benchrig.errors import OF_THE_UNIT
+from benchrig.errors import speaks_of_unit
 from benchrig.record.events import DeviceSeen, PlannedLimits, RunEnded
 from benchrig.record.model import Record
 from benchrig.rejudge.record import Rejudged
@@ -27,9 +27,7 @@ class Came(msgspec.Struct, frozen=True, omit_defaults=True):
     @property
     def counts(self) -> bool:
         """Whether it says something of the unit: all was judged, and the cause is its own."""
-        if self.exit_code == Exit.NOT_JUDGED:
-            return False
-        return self.verdict == "pass" or (self.verdict == "fail" and self.cause in OF_THE_UNIT)
+        return self.exit_code != Exit.NOT_JUDGED and speaks_of_unit(self.verdict, self.cause)
 
 
 class Change(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -129,8 +127,8 @@ def run_of(again: Rejudged, folder: str) -> Run:
 
 def _unit(record: Record) -> str:
     """Its serial number, read or given, else its address; a run without any is one of a unit of its own."""
-    run, seen = record.run, record.unit or DeviceSeen(0.0)
-    return seen.serial or run.given_serial or run.given.get("serial", "").strip() or seen.address or run.run_id
+    seen = record.unit or DeviceSeen(0.0)
+    return seen.serial or record.given_serial.strip() or seen.address or record.run.run_id
 
 
 def _came(end: RunEnded) -> Came:

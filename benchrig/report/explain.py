@@ -115,7 +115,7 @@ def _names(unit: DeviceSeen | None) -> list[str]:
 
 def given_serial(record: Record) -> str:
     """The serial number that the run was started with; '' without one. An absent unit is known by no other name."""
-    return plain(record.run.given_serial or record.run.given.get("serial", ""), NAME_LIMIT).strip()
+    return plain(record.given_serial, NAME_LIMIT).strip()
 
 
 def several(record: Record) -> dict[str, DeviceSeen | None]:

@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 from sqlalchemy import ColumnElement, Connection, select, true
 
-from benchrig.errors import OF_THE_UNIT
+from benchrig.errors import speaks_of_unit
 from benchrig.history.moments import moment_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
@@ -53,7 +53,7 @@ class RunRow(msgspec.Struct, frozen=True, gc=False):
             return "gauge study"
         if self.left_out:
             return "partial"
-        if self.verdict == "pass" or (self.verdict == "fail" and self.cause in OF_THE_UNIT):
+        if speaks_of_unit(self.verdict, self.cause):
             return ""
         return self.verdict if self.verdict != "error" else f"cause {self.cause}"
 
