@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchrig.cli.text_page import TextPage
 from benchrig.history.moments import moment_text
 from benchrig.history.questions.words import LEFT_OUT
 from benchrig.report.explain import SIMULATED
 from benchrig.source.problem import counted
-from benchrig.terminal import console
 from benchrig.text.escape import plain
-from benchrig.text.tables import print_line, print_table
+from benchrig.text.tables import print_table
 
 if TYPE_CHECKING:
     from benchrig.figures.capability import AgainstLimits, CapabilityFigure
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from benchrig.study.capability.percentiles import Percentiles
     from benchrig.study.estimate import Estimate
 
-_SENTENCE = 500
 _CELL = 60
 # So many runs of a rule are named.
 _RUNS = 3
@@ -31,15 +30,11 @@ _RUNS = 3
 _LEAST = 1e-9
 
 
-class CapabilityPage:
-    """Prints in the width and the character set of one console."""
-
-    def __init__(self) -> None:
-        self._console = console()
+class CapabilityPage(TextPage):
+    longest = 500
 
     def show(self, figure: CapabilityFigure, chart: ChartFigure | str) -> None:
-        if figure.simulated:
-            print_line(self._console, (f"SIMULATED: {SIMULATED}", "bold reverse"))
+        self._banner(f"SIMULATED: {SIMULATED}" * figure.simulated)
         self._line(f"CAPABILITY  {plain(figure.reading, _CELL)}, plan {plain(figure.plan, _CELL)}", "bold")
         if (extent := _extent(figure)) != counted(figure.n, "value") or len(figure.parts) > 1:
             self._line(extent)  # else it is that of the only part
@@ -109,9 +104,6 @@ class CapabilityPage:
             for each in chart.fired
         ]
         print_table(self._console, headings, rows, right=("fires",), whole=("rule",))
-
-    def _line(self, text: str, style: str = "") -> None:
-        print_line(self._console, (plain(text, _SENTENCE), style))
 
 
 def _extent(figure: CapabilityFigure) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from benchrig.cli.study_text import LONGEST, StudyPage
+from benchrig.cli.study_text import StudyPage
+from benchrig.cli.text_page import LONGEST
 from benchrig.escapes.results import PASSED, About, Catch, Hunted, Result
 from benchrig.escapes.telling import sentence, step_words, summary, told_by
 from benchrig.faults.fault import WEIGHTS, Fault, Weight

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from benchrig.cli.study_text import LONGEST
+from benchrig.cli.text_page import LONGEST, TextPage
 from benchrig.gauge.counting import Measured, NotCounted
 from benchrig.gauge.design import Design
 from benchrig.gauge.state import State
 from benchrig.gauge.telling import LeftOut
 from benchrig.source.problem import counted
-from benchrig.terminal import console
 from benchrig.text.escape import plain
-from benchrig.text.tables import print_line, print_table
+from benchrig.text.tables import print_table
 
 
 def design_words(design: Design) -> str:
@@ -36,12 +35,7 @@ def found_words(found: Measured | NotCounted, state: State) -> str:
     return plain(f"{place}: {found.cell.words}: {values}{marks}", LONGEST)
 
 
-class GaugePage:
-    """Prints in the width and the character set of one console."""
-
-    def __init__(self) -> None:
-        self._console = console()
-
+class GaugePage(TextPage):
     def simulated(self, simulated: bool) -> None:
         if simulated:
             self._line("SIMULATED: no real unit was measured", style="bold yellow")
@@ -56,9 +50,6 @@ class GaugePage:
             self._line(f"not counted: {why} ({several}{found[-1]})", style="yellow")
         for run in doubled:
             self._line(f"duplicate: {run.why} ({run.folder})", style="yellow")
-
-    def _line(self, text: str, *, indent: int = 0, style: str = "") -> None:
-        print_line(self._console, (plain(text, LONGEST), style), indent=indent)
 
 
 class StatusPage(GaugePage):

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchrig.cli.out import echo
+from benchrig.cli.text_page import TextPage
 from benchrig.history.moments import moment_text
 from benchrig.source.problem import counted
-from benchrig.terminal import console
 from benchrig.text.escape import csv_cell, plain, value_text, with_unit
-from benchrig.text.tables import print_line, print_table
+from benchrig.text.tables import print_table
 
 if TYPE_CHECKING:
     from benchrig.history.opening import History
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 SIMULATED = "SIMULATED: these runs were on simulated devices; no real unit was tested"
 _CELL = 60
-_SENTENCE = 300
 _PLACES = 3
 _OF_RUN = ("plan", "verdict", "marks", "station", "firmware", "what decided")
 _STYLES = {"pass": "green", "fail": "red"}
@@ -54,15 +53,15 @@ def marks(run: RunRow) -> str:
     )
 
 
-class HistoryPage:
-    """Prints in the width and the character set of one console."""
+class HistoryPage(TextPage):
+    longest = 300
 
     def __init__(self, history: History) -> None:
+        super().__init__()
         self._history = history
-        self._console = console()
 
     def runs(self, found: Sequence[RunRow], more: int, *, simulated: bool) -> None:
-        self._banner(simulated)
+        self._banner(SIMULATED * simulated)
         if found:
             headings = ("started (UTC)", "unit", *_OF_RUN, "record")
             rows = [
@@ -75,7 +74,7 @@ class HistoryPage:
             self._line("runs on simulated devices are listed with --simulated", style="dim")
 
     def life(self, life: Life) -> None:
-        self._banner(life.simulated)
+        self._banner(SIMULATED * life.simulated)
         self._line(f"unit {life.name}", style="bold")
         names = (("serial number read", life.serials), ("serial number given", life.given_serials), ("address", life.addresses),
                  ("firmware", life.firmware), ("station", life.stations), ("plan", life.plans))  # fmt: skip
@@ -96,12 +95,12 @@ class HistoryPage:
         self._line(counted(len(life.runs), "run"))
 
     def channels(self, known: Sequence[Channel], *, simulated: bool) -> None:
-        self._banner(simulated)
+        self._banner(SIMULATED * simulated)
         rows = [((plain(each.label, _CELL), plain(each.measure), plain(each.plan, _CELL)), "") for each in known]
         print_table(self._console, ("reading", "unit of measure", "plan"), rows)
 
     def values(self, rows: Sequence[Mapping[str, Any]], measure: str, said: Sequence[str], *, simulated: bool) -> None:
-        self._banner(simulated)
+        self._banner(SIMULATED * simulated)
         headings = ("started (UTC)", "unit", "value", "low", "high", "", "station", "firmware", "record")
         cells = [
             ((*_value_cells(row, measure), _record(row["folder"], row["run_id"])), "" if row["passed"] else "red")
@@ -137,13 +136,6 @@ class HistoryPage:
         if around:
             more = f", and {len(around) - _PLACES} more places" if len(around) > _PLACES else ""
             self._line(f"records in {', '.join(around[:_PLACES])}{more}")
-
-    def _banner(self, simulated: bool) -> None:
-        if simulated:
-            print_line(self._console, (SIMULATED, "bold reverse"))
-
-    def _line(self, text: str, style: str = "") -> None:
-        print_line(self._console, (plain(text, _SENTENCE), style))
 
 
 def _record(folder: str, run_id: str) -> str:

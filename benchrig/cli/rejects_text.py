@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from benchrig.cli.study_text import LONGEST, StudyPage
+from benchrig.cli.study_text import StudyPage
+from benchrig.cli.text_page import LONGEST
 from benchrig.escapes.telling import step_words
 from benchrig.rejects.results import LimitSeen, Rejects, UnitRun
 from benchrig.rejects.telling import interval_words, number, percent, proposal_words, summary

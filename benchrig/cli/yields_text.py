@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from benchrig.cli.history_text import SIMULATED, record_place
+from benchrig.cli.text_page import TextPage
 from benchrig.history.moments import moment_text
 from benchrig.source.problem import counted
-from benchrig.terminal import console
 from benchrig.text.escape import plain
-from benchrig.text.tables import print_line, print_table
+from benchrig.text.tables import print_table
 
 if TYPE_CHECKING:
     from benchrig.figures.failing import Failing
@@ -19,19 +19,18 @@ if TYPE_CHECKING:
     from benchrig.history.opening import History
     from benchrig.study.yields import Share
 
-_SENTENCE = 500
 _CELL = 60
 # So many units that passed again are named.
 _RETESTED = 10
 _HEADINGS = ("", "passed", "of", "share", "95 % exact", "95 % Wilson")
 
 
-class YieldPage:
-    """Prints in the width and the character set of one console."""
+class YieldPage(TextPage):
+    longest = 500
 
     def __init__(self, history: History) -> None:
+        super().__init__()
         self._history = history
-        self._console = console()
 
     def show(self, figures: Sequence[YieldFigure]) -> None:
         for number, figure in enumerate(figures):
@@ -40,8 +39,7 @@ class YieldPage:
             self._figure(figure)
 
     def _figure(self, figure: YieldFigure) -> None:
-        if figure.simulated:
-            print_line(self._console, (SIMULATED, "bold reverse"))
+        self._banner(SIMULATED * figure.simulated)
         word = "plan" if len(figure.plans) == 1 else "plans together"
         self._line(
             f"YIELD  {word} {', '.join(plain(plan, _CELL) or 'without a name' for plan in figure.plans)}", "bold"
@@ -121,9 +119,6 @@ class YieldPage:
             self._line(f"{each.unit}: failed {where} in {failed}, passed in {passed}")
         if (more := len(figure.retested) - _RETESTED) > 0:
             self._line(f"and {more} more: --json names all")
-
-    def _line(self, text: str, style: str = "") -> None:
-        print_line(self._console, (plain(text, _SENTENCE), style))
 
 
 def share_cells(share: Share) -> tuple[str, str, str, str, str]:
