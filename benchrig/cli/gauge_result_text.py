@@ -5,6 +5,7 @@ from __future__ import annotations
 from benchrig.cli.gauge_text import GaugePage
 from benchrig.gauge.figure import Figure, ReadingFigure
 from benchrig.gauge.measures import apart
+from benchrig.pages.words import share_of_whole
 from benchrig.source.problem import counted
 from benchrig.study.estimate import Estimate
 from benchrig.study.gauge.anova import POOLING, Anova
@@ -121,11 +122,7 @@ def interval_words(estimate: Estimate) -> str:
 
 
 def share_words(share: Estimate | None) -> str:
-    """'27.9 % (13.5 to 81.6 %)'; a dash for none."""
-    if share is None:
-        return "–"
-    value, *ends = (None if each is None else f"{100 * each:.3g}" for each in (share.value, share.low, share.high))
-    return f"{value} %" if None in ends else f"{value} % ({ends[0]} to {ends[1]} %)"
+    return share_of_whole(share, "–")
 
 
 def _confidence(share: float) -> str:

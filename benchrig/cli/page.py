@@ -65,7 +65,7 @@ def _of_run(folder: Path, chosen: Chosen, output: Path | None) -> Path:
     if chosen != Chosen(None, False):
         raise UsageError("RUN goes with --output alone", advice="leave the filters out, or RUN")
     beside = folder if folder.is_dir() else folder.parent
-    return _written(output or beside / "report.html", REPORT.render(read_record(folder)), REPORT.begins)
+    return _written(output or beside / REPORT.file_name, REPORT.render(read_record(folder)), REPORT.begins)
 
 
 def _written(file: Path, page: bytes, begins: bytes) -> Path:

@@ -11,7 +11,6 @@ from benchrig.html.parts import row, table
 from benchrig.pages import words
 from benchrig.pages.links import Links
 from benchrig.pages.reading import Reading
-from benchrig.study.estimate import Estimate
 
 # Of values with many limits the last ones are shown.
 MOST = 5
@@ -36,7 +35,7 @@ def _row(part: AgainstLimits, measure: str, links: Links) -> ET.Element:
     assert found is not None
     indices = (found.within.ratio, found.within.worst, found.overall.ratio, found.overall.worst)
     cells = [words.estimate(each) if each else "none" for each in indices]
-    shares = [_share(each) for each in (found.outside.observed, found.outside.fitted)]
+    shares = [words.share_of_whole(each, "none") for each in (found.outside.observed, found.outside.fitted)]
     return row(
         ends(part.low, part.high, measure), part.n, *cells, *shares, links.run(part.last_run[:8], part.last_folder)
     )
@@ -49,14 +48,6 @@ def ends(low: float | None, high: float | None, measure: str) -> str:
     if low is not None:
         return f"at least {words.limit(low, measure)}"
     return f"at most {words.limit(high, measure)}" if high is not None else ""
-
-
-def _share(of: Estimate | None) -> str:
-    if of is None:
-        return "none"
-    if of.low is None or of.high is None:
-        return f"{100 * of.value:.3g} %"
-    return f"{100 * of.value:.3g} % ({100 * of.low:.3g} to {100 * of.high:.3g} %)"
 
 
 def _doubt(says: str, test: str | None, p: float | None) -> str:

@@ -7,8 +7,7 @@ from pathlib import Path, PurePath
 
 from benchrig.history.opening import History
 from benchrig.html.elements import Child, link
-
-REPORT = "report.html"
+from benchrig.report.files.page import REPORT
 
 
 class Links:
@@ -21,7 +20,7 @@ class Links:
     def run(self, text: str, folder: str) -> Child:
         """To the page of a run; to its folder where it has none, and the text alone where that is gone."""
         found = self._history.folder(folder)
-        for path in (found / REPORT, found):
+        for path in (found / REPORT.file_name, found):
             if folder and path.exists() and (relative := self._relative(path)):
                 return link(text, relative)
         return text

@@ -30,6 +30,14 @@ def estimate(value: Estimate, measure: str = "") -> str:
     return f"{number(value.value, measure)} ({number(value.low)} to {number(value.high)})"
 
 
+def share_of_whole(of: Estimate | None, none: str) -> str:
+    """'27.9 % (13.5 to 81.6 %)'; a word for none."""
+    if of is None:
+        return none
+    value, *ends = (None if each is None else f"{100 * each:.3g}" for each in (of.value, of.low, of.high))
+    return f"{value} %" if None in ends else f"{value} % ({ends[0]} to {ends[1]} %)"
+
+
 def percent(share: float | None) -> str:
     return "" if share is None else f"{100 * share:.1f} %"
 

@@ -8,8 +8,6 @@ from benchrig.study.estimate import Estimate
 
 Rating: TypeAlias = Literal["acceptable", "conditionally acceptable", "not acceptable"]
 
-# How many categories of units the station should tell apart.
-CATEGORIES = 5
 # What Cg and Cgk should be: in common use, and no rule of a standard.
 CAPABLE = 1.33
 
