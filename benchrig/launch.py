@@ -6,14 +6,14 @@ import contextlib
 import logging
 import re
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
 from benchrig.console.choice import ConsoleChoice
 from benchrig.console.log import Keeping
-from benchrig.errors import InternalError, StationError
+from benchrig.errors import BenchrigError, InternalError, StationError
 from benchrig.files import cannot_write, write_whole
 from benchrig.history.choosing import chosen_place
 from benchrig.history.delivery import Delivery
@@ -26,6 +26,7 @@ from benchrig.record.aggregate import build_record
 from benchrig.record.events import AnyEvent
 from benchrig.record.journal import Journal
 from benchrig.record.keeping import Events
+from benchrig.record.line_part import LinePart
 from benchrig.record.model import Record
 from benchrig.record.secrets import Secrets
 from benchrig.record.study_part import StudyPart
@@ -34,8 +35,8 @@ from benchrig.report.index import IndexLine
 from benchrig.report.registry import ReportChoice
 from benchrig.run.head import RunSettings, given_serial, narrowed
 from benchrig.run.runner import Opener, Runner
-from benchrig.run.station import Station
 from benchrig.run.walk import Pace
+from benchrig.station.station import Station
 from benchrig.steps.bench import Operator
 
 _log = logging.getLogger(__name__)
@@ -48,7 +49,8 @@ _SLUG = 40
 class RunOptions:
     """Everything a run needs to know beside its operator. `device` narrows the selections of
     the plan to names or addresses: DEVICE, and NAME=DEVICE in a plan with several. Without `results` a run leaves nothing
-    on disk."""
+    on disk. `opener` gives a radio that somebody else has opened, in place of that of `radio`; `last_check` looks at the
+    record before the verdict is said, and gives what is wrong with the unit beside all steps."""
 
     plan: Plan
     nodes: Sequence[StepPlan]
@@ -66,6 +68,9 @@ class RunOptions:
     console: ConsoleChoice | None = None
     study: StudyPart | None = None
     history: str = ""  # "" for that of the station file, the environment or the results folder
+    line: LinePart | None = None
+    opener: Opener | None = None
+    last_check: Callable[[Record], Awaitable[BenchrigError | None]] | None = None
 
     @property
     def has_wire(self) -> bool:
@@ -171,6 +176,8 @@ def prepared(
         events = Events(journal, [*listeners], lambda error: runner.blame(error), secrets, _foreign(options))
         learn = _learning(secrets)
         runner = kind(options.plan, options.nodes, settings, opener, operator, events, learn, pace)
+        if (check := options.last_check) is not None:
+            runner.last_check = lambda: check(build_record(events.kept))
 
         def forget() -> None:
             """What it was given refers to it, and would keep it, and the plan with it, until Python looks for garbage."""
@@ -193,7 +200,7 @@ def _nobody(_: StationError) -> None:
 def _opener(options: RunOptions, keeping: Callable[[], Keeping]) -> Opener:
     """What opens the radio, with what there is beside it."""
     station = options.station
-    opener = radio_opener(
+    opener = options.opener or radio_opener(
         options.radio, seed=options.seed, capture=options.capture, keeping=keeping, station=station.station
     )
     return station.wiring(options.console).around(opener, keeping)
@@ -212,6 +219,7 @@ def settings_of(options: RunOptions, folder: Path) -> RunSettings:
         may_lack=options.may_lack,
         keep_samples=options.keep_samples,
         study=options.study,
+        line=options.line,
     )
 
 

@@ -19,7 +19,7 @@ from benchrig.record.model import Record
 from benchrig.run.answers import Answers
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import known_limits, texts_of
-from benchrig.run.station import Station, check_radio_files, load_station
+from benchrig.station.station import Station, check_radio_files, load_station
 from benchrig.steps.bench import Operator
 from benchrig.tasks import Tasks, undisturbed
 from benchrig.values.kept import MOST_KEPT

@@ -27,7 +27,7 @@ from benchrig.loop_thread import LoopThread
 from benchrig.radio.specify import RadioChoice, loop_factory
 from benchrig.record.events import AnyEvent
 from benchrig.record.model import Record
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from benchrig.steps.bench import Operator
 from benchrig.values.quantity import Quantity
 

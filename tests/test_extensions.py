@@ -210,7 +210,7 @@ def test_a_station_forbids_a_step_of_which_nothing_is_imported(
 
 
 def test_a_run_looks_once_more(packages: Path) -> None:
-    from benchrig.run.station import Station
+    from benchrig.station.station import Station
 
     ran = run(plan_text(STEP), SOUND, station=Station("one", forbid=["package:drifting"]))  # type: ignore[list-item]
     assert (ran.ended.cause, "this station forbids drift steps" in ran.ended.message) == ("station", True)

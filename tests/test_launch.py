@@ -163,8 +163,8 @@ def broken_journal(monkeypatch: pytest.MonkeyPatch):
     from benchrig.launch import Finished, RunOptions, launch
     from benchrig.plan.loader import load_plan
     from benchrig.radio.specify import RadioChoice
-    from benchrig.run.station import Station
     from benchrig.run.unattended import Unattended
+    from benchrig.station.station import Station
 
     def ran(folder: Path, fails: range) -> Finished:
         files(folder, READ)

@@ -41,10 +41,10 @@ from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.outcome import Exit
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station, load_station
 from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
 from benchrig.source.yaml import MAX_BYTES, MAX_DEPTH, Refused, plain_scalar
+from benchrig.station.station import Station, load_station
 from benchrig.steps import KINDS
 from benchrig.steps.access_matrix import Matrix
 from benchrig.steps.answers import Answers, Last
@@ -119,6 +119,16 @@ SECTION_OF = {
     "Station": "Station files",
     "PowerCommands": "Switching the power",
     "FixtureSpec": "The fixture",
+    "RadioSpec": "Radios of a line",
+    "SlotSpec": "Slots",
+    "Product": "Products",
+    "AddressRange": "Addresses of a product",
+    "Retests": "Retests",
+    "Stops": "When the line stops",
+    "Proving": "Which unit is in which slot",
+    "Reference": "Units that check the station",
+    "Told": "Who is told of a verdict",
+    "Rehearsal": "A rehearsal",
     "DeviceSpec": "One device",
     "AirSpec": "Several devices",
     "ConditionsSpec": "Air",

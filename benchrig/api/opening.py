@@ -25,9 +25,9 @@ from benchrig.plan.brought import Brought, bring
 from benchrig.plan.loader import load_plan
 from benchrig.plan.model import Plan
 from benchrig.radio.specify import RadioChoice
-from benchrig.run.station import Station, load_station
 from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Place
+from benchrig.station.station import Station, load_station
 from benchrig.steps.attribute import Names
 from benchrig.steps.bench import Operator
 

@@ -88,7 +88,7 @@ def clear(store: BondStore, units: tuple[str, ...], everything: bool, yes: bool,
 
 def _store(path: Path | None) -> BondStore:
     from benchrig.radio.bond_store import BondStore, store_path
-    from benchrig.run.station import load_station
+    from benchrig.station.station import load_station
 
     name = load_station(path).station
     return BondStore(store_path(name, os.environ), name)

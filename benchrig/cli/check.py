@@ -18,7 +18,7 @@ from benchrig.errors import BenchrigError, PlanError
 if TYPE_CHECKING:
     from benchrig.plan.model import Plan
     from benchrig.plan.tree import StepPlan
-    from benchrig.run.station import Station
+    from benchrig.station.station import Station
 
 
 # Begins a line of a plan.
@@ -74,7 +74,7 @@ def check(
     if not plans:
         raise click.UsageError("name at least one plan, or --schema")
     with errors_for_people():
-        from benchrig.run.station import load_station
+        from benchrig.station.station import load_station
 
         bench = load_station(station) if station else None
         kind = _kind(radio) if radio else _kind_of(bench, station) if bench and station else ""
@@ -103,7 +103,7 @@ def _sets(plans: tuple[Path, ...], limits: tuple[Path, ...]) -> dict[Path, Path]
 def _kind_of(bench: Station, path: Path) -> str:
     """The kind of a station's own radio, as a run would have it."""
     from benchrig.radio.specify import RadioChoice
-    from benchrig.run.station import check_radio_files
+    from benchrig.station.station import check_radio_files
 
     if not bench.radio:
         return ""

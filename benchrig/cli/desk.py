@@ -58,7 +58,7 @@ def _options(
     station: Path | None, fresh: bool = False, pair: Capability | None = None, **which: Any,
 ) -> DeskOptions:  # fmt: skip
     from benchrig.desk.desk import DeskOptions
-    from benchrig.run.station import load_station
+    from benchrig.station.station import load_station
 
     choice, names = radio.choice(), plan_names(plan)
     return DeskOptions(
@@ -84,7 +84,7 @@ def caution_at_hand() -> str:
 
 def forbidden_here() -> Sequence[str]:
     """What the station on the command line forbids."""
-    from benchrig.run.station import load_station
+    from benchrig.station.station import load_station
 
     return load_station(click.get_current_context().params.get("station")).forbid
 

@@ -45,7 +45,7 @@ def begin(folder: Path, plan: Path, units: str, appraisers: str | None, readings
     from benchrig.gauge.asking import check_plan, readings_of
     from benchrig.gauge.design import Design, check_design, new_id, seen_from, write_design
     from benchrig.plan.loader import load_plan
-    from benchrig.run.station import load_station
+    from benchrig.station.station import load_station
 
     with errors_for_people():
         loaded = load_plan(plan, limits=limits)

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from benchrig.gauge.state import State
     from benchrig.plan.model import Plan
     from benchrig.radio.specify import RadioChoice
-    from benchrig.run.station import Station
+    from benchrig.station.station import Station
 
 # A simulated unit, and one that nobody has to place, may have a bad moment on the air.
 _TRIES = 3
@@ -107,7 +107,7 @@ def run(folder: Path, radio: RadioWords, given: tuple[str, ...], who: Who, files
     from benchrig.gauge.conducting import alone, check_kind, pending
     from benchrig.gauge.design import load_design
     from benchrig.gauge.state import state_of
-    from benchrig.run.station import load_station
+    from benchrig.station.station import load_station
 
     with errors_for_people():
         design, bench = load_design(folder), load_station(station)

@@ -45,7 +45,7 @@ def packages(station: Path | None, as_json: bool) -> None:
       benchrig packages
       benchrig packages --station testplans/stations/line2.yaml --json
     """
-    from benchrig.run.station import load_station
+    from benchrig.station.station import load_station
 
     with errors_for_people():
         found = [*_all(load_station(station).forbid)]

@@ -155,8 +155,8 @@ def run(plans: tuple[Path, ...], radio: RadioWords, given: tuple[str, ...], only
 
         from benchrig.cli.loading import Asking, load_plans
         from benchrig.report.brought import check_allowed
-        from benchrig.run.station import check_radio_files, load_station
         from benchrig.series.finding import find_plans
+        from benchrig.station.station import check_radio_files, load_station
 
         bench = load_station(station)
         choice = radio.choice(bench.radio or "")

@@ -21,7 +21,7 @@ from benchrig.record.events import AnyEvent
 from benchrig.record.model import Record
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from benchrig.steps.bench import Operator
 
 

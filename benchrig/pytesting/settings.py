@@ -14,8 +14,8 @@ from benchrig.history.choosing import seen_from
 from benchrig.plan.given_words import parse_given
 from benchrig.plan.limit_choice import by_title, check_known, title_of
 from benchrig.radio.specify import RadioChoice
-from benchrig.run.station import Station, load_station
 from benchrig.source.problem import suggest
+from benchrig.station.station import Station, load_station
 
 SET, CASE, ACKNOWLEDGE = "--benchrig-set", "--benchrig-case", "--benchrig-acknowledge"
 # Workers take turns on a radio, a plan or a Python test at a time.

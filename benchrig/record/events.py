@@ -15,6 +15,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from benchrig.errors import Cause, UsageError
+from benchrig.record.line_part import LinePart
 from benchrig.record.study_part import StudyPart
 from benchrig.values.access import AccessRow
 from benchrig.values.judging import Judgement
@@ -163,6 +164,7 @@ class RunStarted(Event, tag="run", frozen=True):
     requirements: dict[str, PlannedRequirement] = {}  # by id
     may_lack: list[str] = []  # limits ('step.reading') that a pass may do without where the radio cannot measure
     study: StudyPart | None = None  # the measurement of a gauge study that it is
+    line: LinePart | None = None  # what it was at a line
     limit_set: PlannedLimits | None = None
     fixture: Fixture | None = None
     host: str = ""  # the computer that ran it

@@ -51,6 +51,9 @@ class PlanTime(NamedTuple):
     seconds: float
     ends: float
 
+    def later(self, seconds: float) -> PlanTime:
+        return self._replace(ends=self.ends + seconds)
+
 
 @dataclass
 class StepExecution:

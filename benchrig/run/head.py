@@ -25,11 +25,12 @@ from benchrig.record.events import (
     PlannedRequirement,
     RunStarted,
 )
+from benchrig.record.line_part import LinePart
 from benchrig.record.study_part import StudyPart
 from benchrig.run.choose import changes_left_out
-from benchrig.run.station import Station
 from benchrig.source.problem import suggest
 from benchrig.source.references import as_text
+from benchrig.station.station import Station
 from benchrig.values.jsonable import moment_text
 from benchrig.version import __version__
 
@@ -41,7 +42,7 @@ class RunSettings:
     """What a run is, beside its plan. `folder` is where it leaves its files; `seed` only where it has a meaning;
     `devices` are the names or addresses that narrow the plan's selections for this run, by device; `may_lack` names limits
     ('step.reading') that need not be judged where the radio cannot measure the reading, beside those of the plan; `study`
-    says which measurement of a gauge study it is."""
+    says which measurement of a gauge study it is, `line` what it is at a line."""
 
     station: Station
     radio: str
@@ -53,6 +54,7 @@ class RunSettings:
     may_lack: frozenset[str] = frozenset()
     keep_samples: int = 0
     study: StudyPart | None = None
+    line: LinePart | None = None
 
 
 def narrowed(plan: Plan, said: Sequence[str]) -> dict[str, str]:
@@ -149,6 +151,7 @@ def run_started(plan: Plan, nodes: Sequence[StepPlan], settings: RunSettings) ->
         },
         may_lack=sorted(may_lack(plan, settings)),
         study=settings.study,
+        line=settings.line,
         requirements=planned_requirements(plan),
         limit_set=plan.limit_set,
         left_out=left_out,

@@ -55,6 +55,8 @@ class Runner:
     keep_secret: Callable[[str], None] = lambda text: None
     # waited for before each step, and after the last one
     pace: Pace | None = None
+    # asked after the last step for what is wrong with the unit beside all steps
+    last_check: Callable[[], Awaitable[BenchrigError | None]] | None = None
     _outcome: Outcome = field(init=False)
     _control: Control = field(default_factory=Control)
     _devices: Mapping[str, DeviceSession] = field(default_factory=dict)
@@ -119,8 +121,9 @@ class Runner:
         """What comes after the last step."""
         try:
             self._tell_bonds(radio)
-            if (late := await radio.aftermath()) is not None:
-                self._outcome.fatal(late)
+            for late in (await radio.aftermath(), await self._last_checked()):
+                if late is not None:
+                    self._outcome.fatal(late)
             for sentence in radio.remarks():
                 self.emit(Noted(self._clock.at, sentence))
         finally:
@@ -129,6 +132,16 @@ class Runner:
         ended = self._outcome.ended(self._clock.at)
         self.emit(ended)
         return ended
+
+    async def _last_checked(self) -> BenchrigError | None:
+        if self.last_check is None:
+            return None
+        try:
+            return await self.last_check()
+        except BenchrigError as error:
+            return error
+        except Exception as error:
+            return internal(error)
 
     def _tell_bonds(self, radio: Radio) -> None:
         """What the run leaves in the store of the station: also when it was interrupted."""

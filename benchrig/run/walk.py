@@ -61,8 +61,13 @@ class Walk:
             self.outcome.fatal(OperatorError("interrupted"), self._current)
 
     async def _paced(self, node: StepPlan | None) -> None:
-        if self.pace is not None:
-            await self.pace(node)
+        """What is waited for between steps is no time of theirs."""
+        if self.pace is None:
+            return
+        began = self.run.clock.now()
+        await self.pace(node)
+        if self.plan_time is not None:
+            self.plan_time = self.plan_time.later(self.run.clock.now() - began)
 
     async def carry_out(self, plan: StepPlan, where: Where, around: Around) -> Closed:
         """One step, with all that is in it."""

@@ -23,7 +23,7 @@ from benchrig.run.answers import Answers
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings, known_limits
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from benchrig.steps.bench import Operator
 from benchrig.testing.breaking import named, scene_of
 from benchrig.testing.ran import Ran

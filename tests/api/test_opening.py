@@ -10,7 +10,7 @@ import pytest
 from benchrig import LimitFailed, OpenedRadio, OperatorError, PlanError, Quantity, Secret, StationError, UsageError
 from benchrig.record.journal import read_record
 from benchrig.report import whole
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from tests.api.devices import NAMES, OTHER, UNIT
 from tests.api.kit import python
 

@@ -21,9 +21,9 @@ from benchrig.radio.specify import RadioChoice
 from benchrig.radio.virtual import clock, load_devices, open_air
 from benchrig.record.events import AnyEvent, Closed, Opened
 from benchrig.run.choose import choose_steps
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
 from benchrig.source.problem import Problems
+from benchrig.station.station import Station
 from tests.benchmarks.timing import Clock, best_in_turn, print_ratio
 from tests.run.kit import plan_text
 

@@ -16,8 +16,8 @@ from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
 from benchrig.run.choose import choose_steps
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 from tests.benchmarks.timing import best_in_turn
 from tests.run.kit import device_text, plan_text
 

@@ -19,8 +19,8 @@ from benchrig.record.accounting import unaccounted
 from benchrig.record.events import RunEnded
 from benchrig.record.model import Execution, Record
 from benchrig.run.choose import choose_steps
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 
 DEVICES = Path(__file__).with_name("devices.yaml")
 HELPER = "def double(bench, number):\n    return number * 2\n"

@@ -16,8 +16,8 @@ from benchrig.cli import main
 from benchrig.errors import PlanError, UsageError
 from benchrig.plan.loader import load_plan
 from benchrig.radio.virtual import load_devices
-from benchrig.run.station import load_station
 from benchrig.source.problem import Problems
+from benchrig.station.station import load_station
 from tests.fuzz import mutate
 
 PLANS = Path(__file__).parents[2] / "testplans"

@@ -9,9 +9,9 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.plan.loader import load_plan
 from benchrig.radio.virtual import load_devices
-from benchrig.run.station import load_station
 from benchrig.source.problem import Problems
 from benchrig.source.shape import Misfit
+from benchrig.station.station import load_station
 from benchrig.steps.attribute import Names
 from tests.run.kit import DEVICES, PLANS
 

@@ -19,8 +19,8 @@ import benchrig.report.table  # noqa: F401
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 from tests.pytesting.kit import Session
 
 # Its Python tests are for the sessions that are started in it.

@@ -16,8 +16,8 @@ from benchrig.pytesting.stepping import SteppedRun
 from benchrig.radio.specify import RadioChoice
 from benchrig.record.events import AnyEvent, RunStarted
 from benchrig.record.journal import read_record
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 from tests.pytesting.conftest import PROJECT
 from tests.pytesting.kit import plan_text
 

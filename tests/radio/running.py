@@ -13,8 +13,8 @@ from benchrig.record.aggregate import build_record
 from benchrig.run.choose import choose_steps
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 
 
 class Outcome:

@@ -9,7 +9,7 @@ from typing import Any
 
 from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from tests.run.kit import HEAD, REACH, device_text, plan_text
 
 OWN = "7b1f{:04x}-4d1e-4b6f-9a57-2f3c1de0a001"

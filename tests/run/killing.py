@@ -19,9 +19,9 @@ from typing import Any
 from benchrig.launch import RunOptions, launch
 from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
-from benchrig.run.station import Station
 from benchrig.run.stream import RunStream
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 from tests.run.kit import device_text, plan_text
 
 SAMPLES = 1500

@@ -20,8 +20,8 @@ from benchrig.record.accounting import unaccounted
 from benchrig.record.events import AnyEvent
 from benchrig.run.head import RunSettings
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 from benchrig.steps.bench import Operator
 from benchrig.testing import Ran
 from benchrig.testing.running import simulate

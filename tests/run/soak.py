@@ -14,8 +14,8 @@ from benchrig.plan.loader import load_plan
 from benchrig.radio.specify import RadioChoice
 from benchrig.record import rounds
 from benchrig.record.events import AnyEvent, Opened
-from benchrig.run.station import Station
 from benchrig.run.unattended import Unattended
+from benchrig.station.station import Station
 from tests.run.kit import device_text, plan_text
 
 DEVICE = device_text(

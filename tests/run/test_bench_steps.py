@@ -16,7 +16,7 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.record.events import AnyEvent, Opened
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from tests.run.kit import Ran, device_text, run
 
 HEAD = "plan: a plan\ndevice:\n  select: {name: 'unit*'}\n"

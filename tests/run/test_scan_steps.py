@@ -12,7 +12,7 @@ from benchrig.errors import PlanError
 from benchrig.radio.bumble_stack import host
 from benchrig.radio.bumble_stack.reports import HeardPdu, reports
 from benchrig.record.events import Where
-from benchrig.run.station import Station, load_station
+from benchrig.station.station import Station, load_station
 from tests.run.kit import Ran, device_text, plan_text, run
 
 ADVERTISER = """

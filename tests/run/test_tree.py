@@ -12,7 +12,7 @@ from benchrig.record.events import AnyEvent, Opened, Where
 from benchrig.record.model import Execution
 from benchrig.run.choose import choose_steps
 from benchrig.run.runner import Runner
-from benchrig.run.station import Station
+from benchrig.station.station import Station
 from tests.run.kit import Ran, device_text, plan_text, run
 
 LEVELS = "services:\n  - service: battery service\n    characteristics:\n"

@@ -16,7 +16,7 @@ from benchrig.record.events import AnyEvent, DeviceSeen, Fixture, Reading, RunSt
 from benchrig.record.model import Record
 from benchrig.report.files.junit import junit_xml
 from benchrig.report.table import render
-from benchrig.run.station import Station, load_station
+from benchrig.station.station import Station, load_station
 from tests.run.kit import device_text, plan_text, run
 from tests.scratch import scratch
 

@@ -17,8 +17,8 @@ from benchrig.console.choice import ConsoleChoice
 from benchrig.console.log import Keeping
 from benchrig.errors import PlanError, UsageError
 from benchrig.radio.radio import Radio
-from benchrig.run.station import load_station
-from benchrig.run.wiring import Opener, Wiring
+from benchrig.station.station import load_station
+from benchrig.station.wiring import Opener, Wiring
 from tests.radio.running import Outcome, run_plan
 
 HEAD = "plan: a\ndevice: {select: {name: none}}\nsteps:\n"

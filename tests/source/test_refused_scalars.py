@@ -26,9 +26,9 @@ from benchrig.radio.virtual.gatt_spec import (
     ServiceSpec,
 )
 from benchrig.radio.virtual.reaction_spec import ReadSpec, RequestSpec, SendSpec, WriteSpec
-from benchrig.run.station import Station, load_station
 from benchrig.source.problem import Problem, Problems
 from benchrig.source.yaml import _REFUSED, Mapping, Node, Refused, Scalar, Sequence, plain_scalar, read_file
+from benchrig.station.station import Station, load_station
 from benchrig.steps import KINDS
 from benchrig.steps.discover import DiscoverExpect
 from benchrig.values.format import FieldSpec
