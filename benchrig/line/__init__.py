@@ -1,4 +1,5 @@
 """The station that an operator works at: barcodes in, verdicts out. Knows of no screen.
 
+line.py      the controller: texts in, units tested, a view out
 view.py      what a screen shows, as data
 """
