@@ -2,4 +2,5 @@
 
 line.py      the controller: texts in, units tested, a view out
 view.py      what a screen shows, as data
+rehearsal.py the line on a simulated radio: units whose files are put into slots
 """

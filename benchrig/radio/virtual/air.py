@@ -60,6 +60,9 @@ class Air:
     def add_controller(self, controller: Controller) -> None:
         self.controllers[controller.name] = controller
 
+    def remove_controller(self, controller: Controller) -> None:
+        self.controllers.pop(controller.name, None)
+
     def on_address_changed(self, controller: Controller) -> None:
         """bumble's controllers say so; an advertiser takes its address when its parameters are set."""
 
@@ -74,6 +77,7 @@ class Air:
             return
         link = AirLink(self, central, peripheral, timing)
         link.rssi_mean, link.rssi_spread = advertiser.rssi_mean, advertiser.rssi_spread
+        link.weaker = advertiser.weaker_at(central.name)
         self._links[id(link)] = link
         if self.conditions and (path := self.band.path_of(advertiser)):
             link.roughen(path, self.conditions)

@@ -85,6 +85,7 @@ class AirLink(Carrier):
         super().__init__(timing, air.faults, air.chance.of("link", peripheral.name))
         self.air = air
         self.rssi_mean, self.rssi_spread = -50.0, 0.0
+        self.weaker = 0.0  # by so many dB its ends hear each other, since they are apart
         self._events: Events | None = None
         self.central: End
         self.peripheral: End
@@ -105,7 +106,7 @@ class AirLink(Carrier):
         (Core Vol 6 Part B 4.5.3), packets are short until the lengths have been agreed (4.5.10)."""
         self.octets = SHORTEST_PACKET
         self.anchor += FIRST_WINDOW + self.chance.uniform(0.0, self.timing.interval_seconds)
-        self._events = Events(self, path, conditions, self.chance, self.rssi_mean)
+        self._events = Events(self, path, conditions, self.chance, self.rssi_mean, self.weaker)
         self._most = conditions.packets
         self._events.watch()
         if conditions.data_length_after is not None:
@@ -141,7 +142,7 @@ class AirLink(Carrier):
         """One measurement of its signal, in whole dBm."""
         if self._events is not None:
             return whole_level(self._events.level_of(rng))
-        return measure(rng, self.rssi_mean, self.rssi_spread)
+        return measure(rng, self.rssi_mean - self.weaker, self.rssi_spread)
 
     def other(self, end: End) -> End:
         return self.peripheral if end is self.central else self.central

@@ -35,6 +35,7 @@ UNMEASURED = 127  # of a level, Core Vol 4 Part E 7.7.65.2
 class Advertiser:
     """Something that advertises. Times in seconds, signal strength in dBm as the bench hears it.
 
+    `near` is the name of the listener that it is beside, all others hear it weaker by `apart` dB; '' where all hear it alike.
     `directed_to` is the one central that it is for: all others pass it over, and there are no data. `listed` is the accept
     list, `policy` what that decides. `until` is the loop time at which it falls silent for good; `refuses` is asked
     at each connection request whether it leaves it unanswered.
@@ -48,6 +49,8 @@ class Advertiser:
     scannable: bool = True
     rssi_mean: float = -50.0
     rssi_spread: float = 0.0
+    near: str = ""
+    apart: float = 0.0
     until: float | None = None
     refuses: Callable[[], bool] = field(default=lambda: False, repr=False)
     owner: Listener | None = None
@@ -74,6 +77,10 @@ class Advertiser:
     def delay(self) -> float:
         """The next event comes up to so much later than its interval says."""
         return 0.0 if self.high_duty else MAX_DELAY
+
+    def weaker_at(self, listener: str) -> float:
+        """By so many dB this listener hears it weaker than the one that it is beside."""
+        return self.apart if self.near and listener != self.near else 0.0
 
     def answers(self, scanner: hci.Address) -> bool:
         """Whether it answers a scan request from this address."""
@@ -192,7 +199,8 @@ class Band:
         """Who listens hears it, and has the scan response for the asking."""
         for listener in list(self._listeners):
             if listener is not advertiser.owner and advertiser.chance.random() >= self._faults.advertising_loss:
-                rssi = measure(advertiser.chance, advertiser.rssi_mean, advertiser.rssi_spread)
+                mean = advertiser.rssi_mean - advertiser.weaker_at(listener.name)
+                rssi = measure(advertiser.chance, mean, advertiser.rssi_spread)
                 listener.on_advertising(advertiser, rssi, rssi if advertiser.answers(listener.asks_as) else None)
 
 

@@ -49,11 +49,13 @@ _OCCASIONS = ("on_start", "on_connect", "on_disconnect", "on_display", "unasked"
 
 
 class SimulatedDevice:
-    """`characteristics` by the names of the specification. Make it, `start` it, `stop` it."""
+    """`characteristics` by the names of the specification. Make it, `start` it, `stop` it. `called` is what only this device
+    is called on its air, where others have its name."""
 
-    def __init__(self, air: Air, spec: DeviceSpec) -> None:
+    def __init__(self, air: Air, spec: DeviceSpec, called: str = "") -> None:
         self.air = air
         self.spec = spec
+        self.called = called or spec.name
         self.characteristics: dict[str, SimulatedCharacteristic] = {}
         self._tasks = Tasks(air.fail)
         self._connects = self._requests = 0
@@ -65,7 +67,7 @@ class SimulatedDevice:
         self._is_booting = False
         self.console_listeners: list[Callable[[str], None]] = []
         public = spec.own_address_type == "public"
-        self.controller = VirtualController(spec.name, air, public_address=spec.own_address if public else None)
+        self.controller = VirtualController(self.called, air, public_address=spec.own_address if public else None)
         self.host = _DeviceHost(self)
         config = DeviceConfiguration(
             name=spec.name,
@@ -141,7 +143,7 @@ class SimulatedDevice:
         return self.controller.advertiser
 
     def chance(self, cause: str) -> random.Random:
-        return self.air.chance.of(cause, self.spec.name)
+        return self.air.chance.of(cause, self.called)
 
     @property
     def connections(self) -> list[Connection]:

@@ -53,7 +53,7 @@ class OpenAir:
             if self.capture:
                 self.capture.close()
         finally:
-            await _settle()
+            await settle()
 
 
 async def open_air(
@@ -96,7 +96,7 @@ async def switch_on(
     devices: dict[str, SimulatedDevice] = {}
     for unit in units:
         if isinstance(unit, Beacon):
-            air.band.start(_advertiser(unit))
+            air.band.start(beacon(unit))
         else:
             devices[unit.name] = SimulatedDevice(air, unit)
             made(devices[unit.name])
@@ -104,24 +104,25 @@ async def switch_on(
     return devices
 
 
-def _advertiser(beacon: Beacon) -> Advertiser:
+def beacon(spec: Beacon) -> Advertiser:
+    """What only advertises, to be started on a band."""
     from benchrig.radio.bumble_stack.bumble_api import hci
     from benchrig.radio.virtual.band import Advertiser
 
-    said = beacon.advertised
+    said = spec.advertised
     return Advertiser(
-        address=hci.Address(beacon.own_address, hci.AddressType.RANDOM_DEVICE),
+        address=hci.Address(spec.own_address, hci.AddressType.RANDOM_DEVICE),
         data=said.data,
         scan_response=said.scan_response,
         interval=said.interval,
         connectable=said.connectable,
         scannable=said.scannable,
-        rssi_mean=beacon.rssi.dbm,
-        rssi_spread=beacon.rssi.db,
+        rssi_mean=spec.rssi.dbm,
+        rssi_spread=spec.rssi.db,
     )
 
 
-async def _settle() -> None:
+async def settle() -> None:
     """Let what has just been cancelled end, bumble's own tasks too."""
     for _ in range(3):
         await asyncio.sleep(0)

@@ -132,7 +132,7 @@ class RoughBand(Band):
             if (
                 not lost
                 and not self._crowd.hits(level, event.time + LONGEST, rng)
-                and not self._collides(others, index, start, start + event.time, level)
+                and not self._collides(others, index, start, start + event.time, level, listener)
             ):
                 return Heard(listener, index, level)
         return None
@@ -149,14 +149,18 @@ class RoughBand(Band):
         advertiser = event.advertiser
         rng = self._chance.of("fading", f"{event.path.unit} {listener.name}")
         mean = rng.gauss(advertiser.rssi_mean, advertiser.rssi_spread) if advertiser.rssi_spread else None
-        return event.path.level(advertiser.rssi_mean if mean is None else mean, channel, rng)
+        level = event.path.level(advertiser.rssi_mean if mean is None else mean, channel, rng)
+        return level - advertiser.weaker_at(listener.name)
 
-    def _collides(self, others: list[Event], index: int, start: float, end: float, level: float) -> bool:
+    def _collides(
+        self, others: list[Event], index: int, start: float, end: float, level: float, listener: Listener
+    ) -> bool:
         """Whether another PDU is on this channel in this time, and not so weak that it does no harm."""
         for other in others:
             begins = other.start(index)
             if begins < end and begins + other.time > start:
                 mean = other.path.mean_level(other.advertiser.rssi_mean, ADVERTISING_CHANNELS[index])
+                mean -= other.advertiser.weaker_at(listener.name)
                 if level < mean + self._conditions.capture:
                     return True
         return False
@@ -181,14 +185,14 @@ class RoughBand(Band):
             event.path.loses(one.level, REQUEST_OCTETS, rng)
             or event.path.loses(one.level, octets, rng)
             or self._crowd.hits(one.level, time, rng)
-            or self._collides(others, one.index, start, start + time, one.level)
+            or self._collides(others, one.index, start, start + time, one.level, one.listener)
         )
 
     def hears_request(self, advertiser: Advertiser, listener: Listener) -> bool:
         """Whether a connection request of this listener arrives; there is no answer to it (Core Vol 6 Part B 4.5)."""
         path = self.path_of(advertiser)
         rng = self._chance.of("connection requests", f"{path.unit} {listener.name}")
-        level = path.level(advertiser.rssi_mean, ADVERTISING_CHANNELS[0], rng)
+        level = path.level(advertiser.rssi_mean, ADVERTISING_CHANNELS[0], rng) - advertiser.weaker_at(listener.name)
         return not (
             rng.random() < self._conditions.request_loss
             or path.loses(level, CONNECT_OCTETS, rng)

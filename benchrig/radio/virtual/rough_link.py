@@ -32,8 +32,11 @@ _AHEAD = 16  # events whose fate is drawn before they come
 class Events:
     """The fates of the connection events of one link, by their number from the anchor on."""
 
-    def __init__(self, link: Carrier, path: Path, conditions: Conditions, rng: random.Random, mean: float) -> None:
+    def __init__(
+        self, link: Carrier, path: Path, conditions: Conditions, rng: random.Random, mean: float, weaker: float = 0.0
+    ) -> None:
         self._link, self._path, self._conditions, self._rng, self._mean = link, path, conditions, rng, mean
+        self._weaker = weaker
         self._failed = bytearray()
         self._established = False
         self.ended = False
@@ -82,11 +85,11 @@ class Events:
         return path.loses(self._level(number), 0, rng) or path.loses(self._level(number), 0, rng)
 
     def _level(self, number: int) -> float:
-        return self._path.level(self._mean, number * _HOP % _DATA_CHANNELS, self._rng)
+        return self._path.level(self._mean, number * _HOP % _DATA_CHANNELS, self._rng) - self._weaker
 
     def level_of(self, rng: random.Random) -> float:
         """The level of some packet, in dBm."""
-        return self._path.level(self._mean, rng.randrange(_DATA_CHANNELS), rng)
+        return self._path.level(self._mean, rng.randrange(_DATA_CHANNELS), rng) - self._weaker
 
     def _look_at(self, number: int) -> None:
         """End the link when this event is one of too many in a row."""
