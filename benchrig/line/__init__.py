@@ -3,4 +3,6 @@
 line.py      the controller: texts in, units tested, a view out
 view.py      what a screen shows, as data
 rehearsal.py the line on a simulated radio: units whose files are put into slots
+proof.py     which unit is in a slot: what is asked, what can come of it; prover.py: asked on the air
+doubled.py   what is wrong with a unit beside all steps of its plan
 """
