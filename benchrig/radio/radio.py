@@ -9,8 +9,8 @@ import asyncio
 import contextlib
 import math
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
+from typing import Any, Self
 
 from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -88,6 +88,12 @@ class Radio:
     beside: list[Beside] = field(default_factory=list)
     # those that the radio works with; None where the system keeps them to itself
     bonds: Bonds | None = None
+    # whether nobody else may scan or connect while somebody does
+    one_at_a_time: bool = False
+    # addresses that are not heard: what has them is another run's
+    deaf_to: frozenset[str] = frozenset()
+    # what the record of the next run gets to read beside what had to be done for it
+    to_tell: list[str] = field(default_factory=list)
     _links: list[Link] = field(default_factory=list)
     _last: Link | None = None
     _remarks: list[str] = field(default_factory=list)
@@ -95,10 +101,34 @@ class Radio:
     _endings: Tasks = field(default_factory=Tasks)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
+    def for_run(self, without: frozenset[str] = frozenset()) -> Self:
+        """The same radio for one of several runs at once: links, remarks and troubles are its own, and what is closed with
+        it. It is deaf to the addresses `without`."""
+        said = [f"of what is on the air, left out: {', '.join(sorted(without))}"] if without else []
+        return replace(
+            self,
+            facts={**self.facts},
+            beside=[*self.beside],
+            deaf_to=without,
+            to_tell=said,
+            on_close=_nothing,
+            waited=0.0,
+            _links=[],
+            _last=None,
+            _remarks=[],
+            _attempts=Tasks(),
+            _endings=Tasks(),
+        )
+
+    async def fault(self) -> BenchrigError | None:
+        """Why the radio can do nothing any more, until it is opened anew."""
+        return None
+
     async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
         """Make the radio ready for units of this selection; what had to be done, in sentences. Another benchrig that is
         in the way is waited for, `within` seconds."""
-        return waited_for(self.waited, "radio")
+        said, self.to_tell = [*self.to_tell, *waited_for(self.waited, "radio")], []
+        return said
 
     def look_for(self, selection: Selection) -> None:
         """What the scans from here on are for: with several devices it changes."""
@@ -144,7 +174,7 @@ class Radio:
         loop = asyncio.get_running_loop()
 
         def detected(device: BLEDevice, data: AdvertisementData) -> None:
-            if not self.is_cached(data):
+            if not (device.address in self.deaf_to or self.is_cached(data)):
                 on_report(_report(loop.time(), device, data, repeats_hidden=self.repeats_hidden))
 
         try:
@@ -244,12 +274,14 @@ class Radio:
 
     async def close(self) -> None:
         """Disconnect whatever is connected and release the radio. Never raises for a link that is gone already."""
-        for link in self._links:
-            if link.is_up:
-                with contextlib.suppress(Exception):
-                    await link.disconnect()
-        await self.tidy()
-        await self.on_close()
+        try:
+            for link in self._links:
+                if link.is_up:
+                    with contextlib.suppress(Exception):
+                        await link.disconnect()
+            await self.tidy()
+        finally:
+            await self.on_close()
 
 
 def _no_scan(exc: Exception, *, active: bool) -> BenchrigError:

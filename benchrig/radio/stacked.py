@@ -29,11 +29,18 @@ class StackRadio(Radio):
     async def is_there(self) -> bool:
         return self.stack is None or not self.stack.lost
 
+    async def fault(self) -> BenchrigError | None:
+        return None if await self.is_there() else self._lost()
+
     async def trouble(self) -> BenchrigError | None:
         """The controller, when it is lost: what it did not carry proves nothing against a unit."""
         if self.stack is None or await self.is_there():
             return await super().trouble()
-        return StationError(f"{self.name}: {self.stack.lost}", advice=self.advice)
+        return self._lost()
+
+    def _lost(self) -> StationError:
+        why = self.stack.lost if self.stack is not None else ""
+        return StationError(f"{self.name}: {why}", advice=self.advice)
 
     @contextlib.asynccontextmanager
     async def scanning(

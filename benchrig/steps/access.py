@@ -12,6 +12,7 @@ from benchrig.access.trying import Trying
 from benchrig.errors import NoAnswer, StepFailed, StepTimeout
 from benchrig.radio.offers import NOT_SENT
 from benchrig.radio.security import SMALLEST_KEY
+from benchrig.radio.turns import Use
 from benchrig.source.problem import counted
 from benchrig.source.shape import LATE, Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
@@ -35,6 +36,7 @@ class Access(Step, kw_only=True):
     without security again. The link of the steps before is ended, and none is left."""
 
     verb: ClassVar[str] = "access"
+    uses: ClassVar[Use] = Use.CONNECT
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})
     gives: ClassVar[frozenset[Cap]] = frozenset({Cap.BOND})
     ends: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple, Protocol, 
 
 import msgspec
 
+from benchrig.radio.turns import Use
 from benchrig.source.nodes import plain
 from benchrig.source.references import references
 from benchrig.source.shape import BAD, Misfit, Reader, describe, is_late
@@ -181,6 +182,8 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     shown: ClassVar[dict[str, str]] = {}
     # whether it takes no time on the clock of the run
     instant: ClassVar[bool] = False
+    # what it may do on the air beside the link that is there
+    uses: ClassVar[Use] = Use.NOTHING
 
     name: str | None = None
     within: Duration | None = None
@@ -252,6 +255,11 @@ class Step(msgspec.Struct, kw_only=True, omit_defaults=True):
     def ended_by(cls, node: MappingNode) -> frozenset[Cap]:
         """What a step that is written so ends."""
         return cls.ends
+
+    @classmethod
+    def used_by(cls, node: MappingNode) -> Use:
+        """What a step that is written so may do on the air beside its link."""
+        return cls.uses
 
     @classmethod
     def concealed_in(cls, node: MappingNode) -> list[Node]:

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import msgspec
 
 from benchrig.errors import ConnectUnanswered
+from benchrig.radio.turns import Use
 from benchrig.source.problem import Problems
 from benchrig.source.references import has_reference
 from benchrig.source.shape import Misfit, Reader
 from benchrig.source.yaml import Mapping as MappingNode
+from benchrig.source.yaml import Scalar
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, SECONDS, Cap, ReadingType, Step
 from benchrig.steps.bench import Bench
@@ -37,6 +39,7 @@ class Connect(Step, kw_only=True):
     """
 
     verb: ClassVar[str] = "connect"
+    uses: ClassVar[Use] = Use.CONNECT
     within_default: ClassVar[float] = 10.0
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})
     gives: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
@@ -49,6 +52,12 @@ class Connect(Step, kw_only=True):
     def given_by(cls, node: MappingNode) -> frozenset[Cap]:
         """No link where the unit has to refuse it."""
         return NOTHING if _has_to_refuse(_limit_on_connected(node)) else cls.gives
+
+    @classmethod
+    def used_by(cls, node: MappingNode) -> Use:
+        """The bench has its address changed only while nobody else scans or connects."""
+        written = node.get("as")
+        return Use.ALONE if isinstance(written, Scalar) and written.value == "stranger" else cls.uses
 
     def misfits(self) -> Iterable[Misfit]:
         yield from super().misfits()
@@ -126,6 +135,7 @@ class Disconnect(Step, kw_only=True):
     """End the link; with a limit on `advertises_after` also wait until the unit advertises again."""
 
     verb: ClassVar[str] = "disconnect"
+    uses: ClassVar[Use] = Use.HEAR
     ends: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
     within_default: ClassVar[float] = 15.0
 

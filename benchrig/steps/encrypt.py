@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, NoAnswer, StationError
 from benchrig.radio.security import ANOTHER_KEY, LINK_LOST, NO_KEY, NONE, TIMEOUT, Encrypted, LinkSecurity
+from benchrig.radio.turns import Use
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import NOTHING, Cap, ReadingType, Step
@@ -21,6 +22,7 @@ class Encrypt(Step, kw_only=True):
     afterwards."""
 
     verb: ClassVar[str] = "encrypt"
+    uses: ClassVar[Use] = Use.CONNECT
     usual: ClassVar[str] = "failure"
     encrypts: ClassVar[bool] = True
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK, Cap.BOND})

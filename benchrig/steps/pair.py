@@ -9,6 +9,7 @@ import msgspec
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost
 from benchrig.radio.security import HIDDEN, LARGEST_KEY, LINK_LOST, NONE, REASONS, Method, Paired, Pairings, Side
+from benchrig.radio.turns import Use
 from benchrig.source.shape import Misfit, is_late
 from benchrig.source.yaml import Mapping as MappingNode
 from benchrig.source.yaml import Scalar
@@ -54,6 +55,7 @@ class Pair(Composite, kw_only=True):
     """Pair with the unit, as a device with this capability. `steps` are carried out when the pairing asks for a number."""
 
     verb: ClassVar[str] = "pair"
+    uses: ClassVar[Use] = Use.CONNECT
     usual: ClassVar[str] = "failure"
     stands_alone: ClassVar[bool] = True
     keeps_link: ClassVar[frozenset[str]] = frozenset({"steps"})

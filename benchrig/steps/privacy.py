@@ -10,6 +10,7 @@ from benchrig.radio.choosing import not_heard
 from benchrig.radio.identity import Identity
 from benchrig.radio.trackable import constant, continues
 from benchrig.radio.trail import LEAST, LEAST_HIDDEN, MISSED, Trail, trail_of
+from benchrig.radio.turns import Use
 from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.steps.attribute import Names
@@ -49,6 +50,7 @@ class Privacy(Step, kw_only=True):
     """Listen for so long, to the unit alone: by its identity key, the bond, or where nothing else fits the selection."""
 
     verb: ClassVar[str] = "privacy"
+    uses: ClassVar[Use] = Use.HEAR
     usual: ClassVar[str] = "rotates_after"
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})
     tries_again: ClassVar[bool] = False

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from benchrig.errors import StepFailed
+from benchrig.radio.turns import Use
 from benchrig.steps.attribute import Names
 from benchrig.steps.base import Cap, ReadingType
 from benchrig.steps.composite import Came, Composite, CompositeBench
@@ -24,6 +25,7 @@ class Reboot(Composite, kw_only=True):
     connect to it again, within `within` from the end of `steps`."""
 
     verb: ClassVar[str] = "reboot"
+    uses: ClassVar[Use] = Use.CONNECT
     needs: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
     gives: ClassVar[frozenset[Cap]] = frozenset({Cap.LINK})
     wants_loss: ClassVar[bool] = True

@@ -10,6 +10,7 @@ import msgspec
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost, StepTimeout, UnfitValue, UsageError
 from benchrig.radio.security import Level
+from benchrig.radio.turns import Use
 from benchrig.requests.drawing import KINDS, able, drawn
 from benchrig.requests.request import Request, Send
 from benchrig.requests.right import LONGEST_VALUE
@@ -64,6 +65,7 @@ class Robust(Step, kw_only=True):
     Nothing names an attribute of `protect`; values are written to those of `writes` alone, and put back."""
 
     verb: ClassVar[str] = "robust"
+    uses: ClassVar[Use] = Use.CONNECT
     usual: ClassVar[str] = "died"
     writes: ClassVar[bool] = True
     needs_caution: ClassVar[bool] = True

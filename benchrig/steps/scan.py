@@ -9,6 +9,7 @@ import msgspec
 
 from benchrig.errors import DeviceNotFound
 from benchrig.radio.scan import Sighting
+from benchrig.radio.turns import Use
 from benchrig.source.problem import counted
 from benchrig.source.shape import Misfit
 from benchrig.steps.advertised import ADVERTISED, Watching, report_sighting
@@ -45,6 +46,7 @@ class Scan(Waiting, kw_only=True):
     Once a unit was found it is that one that is listened for, unless a `swap` of the unit is meant."""
 
     verb: ClassVar[str] = "scan"
+    uses: ClassVar[Use] = Use.HEAR
     within_default: ClassVar[float] = 10.0
     needs: ClassVar[frozenset[Cap]] = NOTHING
     gives: ClassVar[frozenset[Cap]] = frozenset({Cap.UNIT})

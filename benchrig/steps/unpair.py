@@ -9,6 +9,7 @@ import msgspec
 
 from benchrig.errors import BenchrigError, DeviceError, LinkLost
 from benchrig.radio.security import ANOTHER_KEY, LINK_LOST, NO_KEY, NONE, Paired
+from benchrig.radio.turns import Use
 from benchrig.source.references import has_reference
 from benchrig.source.shape import Misfit
 from benchrig.source.yaml import Mapping as MappingNode
@@ -33,6 +34,7 @@ class Unpair(Composite, kw_only=True):
     pairs anew. Without steps and limits the bench alone forgets, and nothing is proven."""
 
     verb: ClassVar[str] = "unpair"
+    uses: ClassVar[Use] = Use.CONNECT
     usual: ClassVar[str] = "old_key"
     parts: ClassVar[tuple[str, ...]] = ("steps", "numbers", "clear")
     stands_alone: ClassVar[bool] = True

@@ -24,6 +24,9 @@ class PortedRadio(StackRadio):
         self._address = sighting.address
         return await super().connect(sighting, within, stranger=stranger)
 
+    async def fault(self) -> BenchrigError | None:
+        return self.failure() or await super().fault()
+
     async def trouble(self) -> BenchrigError | None:
         return self.failure() or await self.ports.trouble(self._address) or await super().trouble()
 
