@@ -6,4 +6,11 @@ view.py      what a screen shows, as data
 rehearsal.py the line on a simulated radio: units whose files are put into slots
 proof.py     which unit is in a slot: what is asked, what can come of it; prover.py: asked on the air
 doubled.py   what is wrong with a unit beside all steps of its plan
+events.py    what happens at a line, as data
+journal.py   the file of these events, which is the memory of the line
+shift.py     what they add up to
+barcode.py   a typed or scanned line: the unit, the word or the person that it names
+rules.py     which unit may be tested, when the line stops, which checks of the station are due
+approving.py the plans and limit sets that are approved at a station
+checking.py  what is wrong with a station before a shift
 """

@@ -213,12 +213,13 @@ def _plain_word(value: Any) -> str:
 
 def _with_whole_characters(event: AnyEvent) -> AnyEvent:
     """The event with each half of a surrogate pair, which UTF-8 cannot carry, shown as an escape."""
-    return msgspec.convert(_whole(msgspec.to_builtins(event, enc_hook=_plain_word)), type(event))
+    return msgspec.convert(whole_characters(msgspec.to_builtins(event, enc_hook=_plain_word)), type(event))
 
 
-def _whole(data: Any) -> Any:
+def whole_characters(data: Any) -> Any:
+    """Plain data whose texts UTF-8 can carry: halves of surrogate pairs are shown as escapes."""
     if isinstance(data, str):
         return data.encode("utf-8", "backslashreplace").decode("utf-8")
     if isinstance(data, dict):
-        return {_whole(key): _whole(item) for key, item in data.items()}
-    return [_whole(item) for item in data] if isinstance(data, list) else data
+        return {whole_characters(key): whole_characters(item) for key, item in data.items()}
+    return [whole_characters(item) for item in data] if isinstance(data, list) else data
