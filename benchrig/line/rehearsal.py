@@ -4,6 +4,9 @@ slots and taken out.
 A unit that is put in begins as its file says, whatever was done to it before; nothing of it lasts but its file, and a
 bond that it had is forgotten on both sides. A file that disappears or is replaced pulls its unit out, at once and
 without a word, as a power cut does.
+
+Where a file is named by its slot alone, it says what is in the slot, whatever was scanned: a unit comes and goes with its
+file, is there before its label was read, and stays as it is until its file is another one.
 """
 
 from __future__ import annotations
@@ -16,12 +19,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchrig.errors import PlanError, UsageError
+from benchrig.errors import UsageError
+from benchrig.line.unit_files import Stamp, UnitFile, UnitFiles, Unreadable, stamp_of
 from benchrig.radio.bonds import MemoryBonds, StationIdentity
 from benchrig.radio.specify import RadioChoice
-from benchrig.source.problem import Problems
 from benchrig.station.station import Station
-from benchrig.station.told import with_words
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
@@ -36,11 +38,9 @@ LOOK_EVERY = 0.2
 
 @dataclass
 class Occupied:
-    """What is in a slot, and the file that it is made of."""
+    """What is in a slot."""
 
-    file: Path
-    data: bytes
-    stamp: tuple[int, int, int]
+    file: UnitFile
     guests: Guests
 
 
@@ -48,12 +48,16 @@ class RehearsalBench:
     """Make it with `open`, end it with `close`, in one loop. Slots are the station's; those that share a radio hear all their
     units alike."""
 
-    def __init__(self, station: Station, air: SharedAir, folder: Path) -> None:
+    def __init__(self, station: Station, air: SharedAir, files: UnitFiles) -> None:
         assert station.rehearsal is not None
         self.station, self.air = station, air
-        self._said, self._folder = station.rehearsal, folder
+        self._apart = float(station.rehearsal.apart.number)
+        self._files = files
         self._bonds = MemoryBonds(StationIdentity.simulated(station.station))
         self._occupied: dict[str, Occupied] = {}
+        self._wrong: dict[str, str] = {}
+        self._seen: dict[str, Stamp | None] = {}
+        self._changing = asyncio.Lock()
         self._open: dict[str, Radio] = {}
         self._tasks = Tasks(air.air.fail)
         self._over = threading.Event()
@@ -67,7 +71,10 @@ class RehearsalBench:
         from benchrig.radio.virtual.shared_air import SharedAir
 
         air = station.rehearsal.air
-        bench = cls(station, SharedAir(seed, air.conditions if air else None), folder)
+        around = SharedAir(seed, air.conditions if air else None)
+        bench = cls(station, around, UnitFiles(station.rehearsal, folder))
+        if bench._files.by_slot:
+            await bench._look()
         if watch:
             bench._watch()
         return bench
@@ -107,41 +114,29 @@ class RehearsalBench:
     async def put(self, slot: str, values: Mapping[str, str]) -> str:
         """Put the unit of these values into a slot, in place of what is in it; what is wrong with its file, in words. No
         file, no unit: the slot stays empty, and nothing is wrong."""
-        await self.take(slot)
-        try:
-            file = self._file(slot, values)
-            data, stamp = _read(file)
-            units = self._units(file, data)
-        except FileNotFoundError:
-            return ""
-        except OSError as exc:
-            return f"the file of the unit cannot be read: {exc.strerror or exc}"
-        except PlanError as error:
-            return "; ".join(str(problem).splitlines()[0] for problem in error.problems)
-        except UsageError as error:
-            return error.message
-        self._forget_bonds(units)
-        near, apart = _heard_as(self._radio_of(slot)), float(self._said.apart.number)
-        guests = await self.air.enter(units, near=near, apart=apart)
-        self._occupied[slot] = Occupied(file, data, stamp, guests)
-        self._tell_beside()
-        return ""
+        async with self._changing:
+            if self._files.by_slot:
+                await self._look_at_all()
+            else:
+                await self._fill(slot, values)
+        return self._wrong.get(slot, "")
 
     async def take(self, slot: str) -> None:
-        """Take out what is in a slot, if anything is; it is without power at once."""
-        if there := self._occupied.pop(slot, None):
-            self._tell_beside()
-            await self.air.leave(there.guests)
+        """Take out what is in a slot, if anything is; it is without power at once. Nothing to do where files are named by
+        slots alone."""
+        if not self._files.by_slot:
+            async with self._changing:
+                await self._empty(slot)
+
+    def occupied(self, slot: str) -> bool:
+        return slot in self._occupied
 
     def poll(self) -> list[str]:
         """Look at the files of what is in the slots; the slots whose unit has just gone with its file. For whoever does not let
         the bench watch."""
-        gone = [slot for slot, there in self._occupied.items() if not _is_same(there)]
-        for slot in gone:
-            guests = self._occupied.pop(slot).guests
-            self.air.cut(guests)
-            self._tasks.leave(self.air.leave(guests))
-        self._tell_beside()
+        gone = self._pull_out()
+        if self._files.by_slot and any(self._is_news(slot) for slot in self.station.slot_names):
+            self._tasks.leave(self._look())
         return gone
 
     async def close(self) -> None:
@@ -153,6 +148,52 @@ class RehearsalBench:
 
     # Inside
 
+    async def _fill(self, slot: str, values: Mapping[str, str]) -> None:
+        """With the unit of these values; what is wrong with its file goes to `_wrong`."""
+        await self._empty(slot)
+        self._wrong.pop(slot, None)
+        try:
+            file = self._files.read(self._files.path(slot, values))
+        except Unreadable as error:
+            self._wrong[slot] = str(error)
+            return
+        if file is not None:
+            self._forget_bonds(file.units)
+            guests = await self.air.enter(file.units, near=_heard_as(self._radio_of(slot)), apart=self._apart)
+            self._occupied[slot] = Occupied(file, guests)
+            self._tell_beside()
+
+    async def _empty(self, slot: str) -> None:
+        if there := self._occupied.pop(slot, None):
+            self._tell_beside()
+            await self.air.leave(there.guests)
+
+    def _pull_out(self) -> list[str]:
+        """At once, what has gone with its file."""
+        gone = [slot for slot, there in self._occupied.items() if not there.file.is_same()]
+        for slot in gone:
+            guests = self._occupied.pop(slot).guests
+            self.air.cut(guests)
+            self._tasks.leave(self.air.leave(guests))
+        self._tell_beside()
+        return gone
+
+    async def _look(self) -> None:
+        async with self._changing:
+            await self._look_at_all()
+
+    async def _look_at_all(self) -> None:
+        """Where files are named by slots alone: what has come, gone or changed."""
+        self._pull_out()
+        for slot in self.station.slot_names:
+            if self._is_news(slot):
+                self._seen[slot] = stamp_of(self._files.path(slot, {}))
+                await self._fill(slot, {})
+
+    def _is_news(self, slot: str) -> bool:
+        """Whether another file is there than the one that was looked at last."""
+        return slot not in self._occupied and stamp_of(self._files.path(slot, {})) != self._seen.get(slot)
+
     def _radio_of(self, slot: str) -> str:
         return self.station.slots[slot].radio if slot in self.station.slots else ""
 
@@ -160,26 +201,6 @@ class RehearsalBench:
         """Each radio has the consoles and switches of its slots."""
         for name, radio in self._open.items():
             radio.beside = [one for slot in self._occupied if self._radio_of(slot) == name for one in self.beside(slot)]
-
-    def _file(self, slot: str, values: Mapping[str, str]) -> Path:
-        for name, value in values.items():
-            if set(value) & set("/\\\0") or value in (".", ".."):
-                raise UsageError(f"the {name} {value!r} can be no part of the name of a file")
-        return self._folder / with_words(self._said.unit, {**values, "slot": slot})
-
-    def _units(self, file: Path, data: bytes) -> list[Simulated]:
-        from benchrig.radio.virtual.device_file import air_of, read_devices
-
-        problems = Problems()
-        units = read_devices([(str(file), data)], problems)
-        problems.raise_if_any()
-        asked = air_of(units)
-        if asked and asked.conditions and self._said.air is None:
-            raise UsageError(
-                f"{file} asks for the air '{asked.conditions.name}', and the rehearsal has a kind one: "
-                "write air: under rehearsal: in the station file"
-            )
-        return units
 
     def _forget_bonds(self, units: list[Simulated]) -> None:
         """As the unit has none; not where another one of this address may have it."""
@@ -197,11 +218,11 @@ class RehearsalBench:
         def wake() -> None:
             with contextlib.suppress(RuntimeError):  # the loop is closed
                 while not over.wait(LOOK_EVERY):
-                    loop.call_soon_threadsafe(self._look)
+                    loop.call_soon_threadsafe(self._wake)
 
         threading.Thread(target=wake, daemon=True).start()
 
-    def _look(self) -> None:
+    def _wake(self) -> None:
         if not self._over.is_set():
             self.poll()
 
@@ -213,25 +234,3 @@ def _heard_as(radio: str) -> str:
 
 def _title(radio: str) -> str:
     return f"virtual:rehearsal, radio {radio}" if radio else "virtual:rehearsal"
-
-
-def _read(file: Path) -> tuple[bytes, tuple[int, int, int]]:
-    """Its stamp first: what is written meanwhile is noticed."""
-    stamp = _stamp(file)
-    return file.read_bytes(), stamp
-
-
-def _stamp(file: Path) -> tuple[int, int, int]:
-    found = file.stat()
-    return found.st_mtime_ns, found.st_size, found.st_ino
-
-
-def _is_same(there: Occupied) -> bool:
-    """Whether its file is there still, with the same in it."""
-    try:
-        if _stamp(there.file) == there.stamp:
-            return True
-        data, there.stamp = _read(there.file)
-    except OSError:
-        return False
-    return data == there.data

@@ -81,6 +81,10 @@ class RoughBand(Band):
             self._backoffs[listener] = Backoff(self._chance.of("back-off", listener.name))
         super().listen(listener)
 
+    def stop(self, advertiser: Advertiser) -> None:
+        super().stop(advertiser)
+        self._last.pop(id(advertiser), None)  # another one may have its place in memory later
+
     def _next_after(self, advertiser: Advertiser, now: float) -> float:
         """A unit goes on while nobody listens: who heard it a moment ago waits for its next event."""
         turn, last = self._last.get(id(advertiser), (0, 0.0))
