@@ -1,33 +1,44 @@
-"""The application: draws the view when it has changed and once a second, and hands what is typed to the line.
-
-Time is the real one here, whatever the clock of the loop is: a thread ticks, and no timer of the screen is in the loop.
-"""
+"""The application: draws the view when it has changed and once a second, and hands what is typed to the line."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import threading
 import time
-from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
+from collections.abc import AsyncIterator, Callable
+from datetime import datetime
 
+from prompt_toolkit.application import Application, get_app
+from prompt_toolkit.application.current import get_app_session
+from prompt_toolkit.formatted_text import StyleAndTextTuples
+from prompt_toolkit.key_binding import KeyBindings, KeyPress, KeyPressEvent
+from prompt_toolkit.keys import Keys
+from prompt_toolkit.layout import FormattedTextControl, Layout, Window
+from prompt_toolkit.output import ColorDepth, Output
+from prompt_toolkit.styles import Style
+
+from benchrig.errors import InternalError
 from benchrig.line_screen.engine import Shown
 from benchrig.line_screen.layout import drawn
+from benchrig.line_screen.ticking import ticking
 from benchrig.line_screen.typing import Said, Typing, is_text
+from benchrig.line_screen.writing import written_apart
 from benchrig.tasks import Tasks
+from benchrig.terminal import console
+from benchrig.terminal.asking import forget_typed_ahead
 
-if TYPE_CHECKING:
-    from prompt_toolkit.application import Application
-    from prompt_toolkit.formatted_text import StyleAndTextTuples
-    from prompt_toolkit.key_binding import KeyPressEvent
-
-# A screen is drawn anew at least so often, and at most so often, in seconds.
-_EVERY, _NOT_BEFORE = 1.0, 0.05
+_STYLE = Style.from_dict(
+    {
+        "pass": "ansigreen", "fail": "ansired", "stop": "ansiyellow", "rehearsal": "ansimagenta", "ask": "ansicyan",
+        "work": "ansicyan", "note": "ansiyellow", "title": "reverse bold", "strong": "bold", "cursor": "reverse",
+        "letters": "bold", "dim": "",
+    }
+)  # fmt: skip
 
 
 async def show(line: Shown, *, bell: bool = False) -> None:
-    """Show the line until it has ended, or the terminal is gone: then the line is interrupted, and ends without a screen."""
+    """Show the line until it has ended, or the terminal is gone: then the line is interrupted, and ends without a screen.
+    InternalError where it could not be drawn; the line is interrupted then, too."""
     await _Screen(line, bell=bell).run()
 
 
@@ -36,22 +47,40 @@ class _Screen:
         self._line, self._bell = line, bell
         self._typing = Typing()
         self._lines: asyncio.Queue[str] = asyncio.Queue()
+        self._ascii_only = console().options.ascii_only
+        self._heard: set[tuple[str, ...]] = set()
+        self._trouble = ""
 
     async def run(self) -> None:
-        app = self._application()
-        tasks = Tasks()
-        reading = tasks.start(self._read())
-        try:
-            with _ticking(lambda: self._tick(app)) as hurry:
-                watching = tasks.start(self._watch(hurry))
+        loop = asyncio.get_running_loop()
+        terminal = get_app_session()
+
+        def gone() -> None:
+            with contextlib.suppress(RuntimeError):  # the loop is closed
+                loop.call_soon_threadsafe(self._end, app)
+
+        with written_apart(terminal.output, gone) as (output, is_busy):
+            app = self._application(output)
+            async with self._at_work(app, is_busy):
                 try:
                     await app.run_async(handle_sigint=False, set_exception_handler=False)
-                except EOFError:
+                except (EOFError, OSError):
                     self._line.interrupt()
-                finally:
-                    watching.cancel()
-        finally:
-            reading.cancel()
+        with contextlib.suppress(OSError):
+            forget_typed_ahead(terminal.input)
+        if self._trouble:
+            raise InternalError(f"the screen could not be drawn: {self._trouble}")
+
+    @contextlib.asynccontextmanager
+    async def _at_work(self, app: Application[None], is_busy: Callable[[], bool]) -> AsyncIterator[None]:
+        def failed(error: Exception) -> None:
+            self._fail(error, app)
+
+        with ticking(lambda: self._tick(app, is_busy)) as hurry:
+            async with Tasks(failed) as tasks:
+                tasks.leave(self._read())
+                tasks.leave(self._watch(hurry))
+                yield
 
     async def _read(self) -> None:
         while True:
@@ -63,66 +92,92 @@ class _Screen:
             self._line.changed.clear()
             hurry()
 
-    def _tick(self, app: Application[None]) -> None:
-        if not app.is_running or app.is_done:
-            return
+    def _tick(self, app: Application[None], is_busy: Callable[[], bool]) -> None:
         if self._line.view().state == "ended":
-            app.exit()
-        else:
+            self._exit(app)
+        elif app.is_running and not is_busy():
+            if self._bell and self._has_news():
+                app.output.bell()
             app.invalidate()
 
-    def _application(self) -> Application[None]:
-        from prompt_toolkit.application import Application
-        from prompt_toolkit.key_binding import KeyBindings
-        from prompt_toolkit.keys import Keys
-        from prompt_toolkit.layout import FormattedTextControl, Layout, Window
+    def _end(self, app: Application[None]) -> None:
+        self._line.interrupt()
+        self._exit(app)
 
-        bindings = KeyBindings()
-        bindings.add(Keys.Any)(self._press)
-        bindings.add(Keys.BracketedPaste)(self._press)
+    def _exit(self, app: Application[None]) -> None:
+        if app.is_running and not app.is_done:
+            app.exit()
+
+    def _fail(self, error: Exception, app: Application[None]) -> None:
+        """Whatever the error: the units that are tested are not its business."""
+        self._trouble = self._trouble or f"{type(error).__name__}: {error}"
+        self._end(app)
+
+    # --- out
+
+    def _application(self, output: Output) -> Application[None]:
+        facts = console()
+        colours = facts.color_system is not None and not facts.no_color
         window = Window(FormattedTextControl(self._content, show_cursor=False), always_hide_cursor=True)
-        return Application(Layout(window), key_bindings=bindings, full_screen=True, terminal_size_polling_interval=None)
+        return Application(
+            Layout(window),
+            style=_STYLE,
+            include_default_pygments_style=False,
+            key_bindings=self._bindings(),
+            full_screen=True,
+            color_depth=ColorDepth.DEPTH_4_BIT if colours else ColorDepth.DEPTH_1_BIT,
+            terminal_size_polling_interval=None,
+            output=output,
+        )
 
     def _content(self) -> StyleAndTextTuples:
-        from prompt_toolkit.application import get_app
-
-        size = get_app().output.get_size()
+        app = get_app()
+        size = app.output.get_size()
         made: StyleAndTextTuples = []
-        for line in drawn(self._line.view(), self._typing.text, size.columns, size.rows):
-            made += [(style, text) for text, style in line]
+        try:
+            lines = drawn(
+                self._line.view(),
+                self._typing.text,
+                size.columns,
+                size.rows,
+                datetime.now(),
+                ascii_only=self._ascii_only,
+            )
+        except Exception as error:
+            self._fail(error, app)
+            return made
+        for line in lines:
+            made += [(" ".join(f"class:{each}" for each in style.split()), text) for text, style in line]
             made.append(("", "\n"))
-        return made
+        return made[:-1]
+
+    def _has_news(self) -> bool:
+        """Whether there is a verdict or a question that was not there before."""
+        view = self._line.view()
+        now: set[tuple[str, ...]] = {(slot.name, slot.serial, slot.word) for slot in view.slots if slot.word}
+        if view.asked:
+            now.add(("asked", view.asked.slot, view.asked.text))
+        news, self._heard = bool(now - self._heard), now
+        return news
+
+    # --- in
+
+    def _bindings(self) -> KeyBindings:
+        """All keys are the typing's: prompt_toolkit has meanings for many of them."""
+        bindings = KeyBindings()
+        for key in Keys:
+            bindings.add(key)(self._press)
+        return bindings
 
     def _press(self, event: KeyPressEvent) -> None:
         pressed = event.key_sequence[-1]
-        key = str(getattr(pressed.key, "value", pressed.key))
-        more = any(is_text(str(getattr(each.key, "value", each.key))) for each in event.app.key_processor.input_queue)
-        for said in self._typing.press(key, pressed.data, time.monotonic(), more=more):
+        more = any(is_text(_name(each)) for each in event.app.key_processor.input_queue)
+        for said in self._typing.press(_name(pressed), pressed.data, time.monotonic(), more=more):
             if said is Said.INTERRUPT:
                 self._line.interrupt()
             else:
                 self._lines.put_nowait(str(said))
 
 
-@contextlib.contextmanager
-def _ticking(tick: Callable[[], None]) -> Iterator[Callable[[], None]]:
-    """Call `tick` in the running loop once a second; what is given makes that soon."""
-    loop = asyncio.get_running_loop()
-    hurry, ended = threading.Event(), threading.Event()
-
-    def ticks() -> None:
-        while not ended.is_set():
-            if hurry.wait(_EVERY):
-                ended.wait(_NOT_BEFORE)
-                hurry.clear()
-            with contextlib.suppress(RuntimeError):  # the loop is closed
-                loop.call_soon_threadsafe(tick)
-
-    thread = threading.Thread(target=ticks, name="ticks of the screen", daemon=True)
-    thread.start()
-    try:
-        yield hurry.set
-    finally:
-        ended.set()
-        hurry.set()
-        thread.join()
+def _name(pressed: KeyPress) -> str:
+    return str(getattr(pressed.key, "value", pressed.key))
