@@ -11,6 +11,7 @@ journal.py   the file of these events, which is the memory of the line
 shift.py     what they add up to
 barcode.py   a typed or scanned line: the unit, the word or the person that it names
 rules.py     which unit may be tested, when the line stops, which checks of the station are due
+plans.py     what a unit is tested with
 approving.py the plans and limit sets that are approved at a station
 checking.py  what is wrong with a station before a shift
 """

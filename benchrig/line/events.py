@@ -122,6 +122,11 @@ class UnitEnded(LineEvent, tag="unit ended", frozen=True, kw_only=True):
         verdict = self.verdict or ""
         return (self.word, verdict) in _JUDGED and speaks_of_unit(verdict, self.cause or "")
 
+    @property
+    def of_the_station(self) -> bool:
+        """Whether the station is to blame that it was not judged."""
+        return not self.judged and self.cause in ("station", "internal")
+
 
 class Released(LineEvent, tag="released", frozen=True, kw_only=True):
     """The unit has left its slot."""

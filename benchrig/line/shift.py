@@ -182,7 +182,7 @@ class ShiftState:
         self.last.appendleft(test)
         if test.ended.judged:
             self.station_errors = 0
-        elif test.ended.cause in ("station", "internal"):
+        elif test.ended.of_the_station:
             self.station_errors += 1
         if counts_for_unit(test.began.purpose):
             self._count(test)
