@@ -14,7 +14,7 @@ from benchrig.radio.security import Paired
 @dataclass
 class BluezBonds:
     """Of one adapter, by address: each one that a device goes by. `refused` says which keys a unit did not take, so that
-    they had to go."""
+    they had to go; `paired` are those that it made: of a run beside others its own alone."""
 
     bluez: Bluez
     claim: AdapterLock
@@ -22,6 +22,16 @@ class BluezBonds:
     # those of which BlueZ knows nothing any more, because of us
     _gone: set[str] = field(default_factory=set)
     _made: dict[str, Paired] = field(default_factory=dict)
+    paired: set[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.paired = self.claim.paired
+
+    def for_run(self) -> BluezBonds:
+        """Those that another run makes. Whichever run dies, the claim knows of them all."""
+        bonds = BluezBonds(self.bluez, self.claim)
+        bonds.paired = set()
+        return bonds
 
     def begin(self, address: str) -> None:
         """A pairing begins: what becomes of it is ours, however this process ends."""
@@ -42,7 +52,7 @@ class BluezBonds:
         return address in self._gone
 
     def is_own(self, device: KnownDevice) -> bool:
-        return bool(device.addresses & self.claim.paired)
+        return bool(device.addresses & self.paired)
 
     async def remove(self, device: KnownDevice) -> None:
         """Of the device nothing is left. StationError for a bond that is none of ours."""
@@ -52,20 +62,24 @@ class BluezBonds:
         for address in device.addresses:
             self._made.pop(address, None)
         self._gone |= device.addresses
-        self.claim.paired -= device.addresses
-        self.claim.write()
+        self._disown(device.addresses)
 
     async def clear(self) -> list[str]:
         """Remove all that benchrig has paired with: their names."""
-        own = [one for one in await self.bluez.devices() if self.is_own(one)] if self.claim.paired else []
+        own = [one for one in await self.bluez.devices() if self.is_own(one)] if self.paired else []
         for device in own:
             await self.remove(device)
-        self.claim.paired.clear()
-        self.claim.write()
+        self._disown(frozenset(self.paired))
         return [device.name or device.address for device in own if device.paired]
 
     def _own(self, address: str) -> None:
+        self.paired.add(address)
         self.claim.paired.add(address)
+        self.claim.write()
+
+    def _disown(self, addresses: frozenset[str]) -> None:
+        self.paired -= addresses
+        self.claim.paired -= addresses
         self.claim.write()
 
 

@@ -7,7 +7,7 @@ import contextlib
 import re
 from collections.abc import AsyncIterator, Callable, Iterable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from bleak.assigned_numbers import AdvertisementDataType
 
@@ -19,6 +19,7 @@ from benchrig.radio.bluez_troubles import memory_of
 from benchrig.radio.foreign import RESTART_SERVICE
 from benchrig.radio.radio import GIVE_UP_WITHIN, Radio
 from benchrig.radio.scan import Ear, Report, Selection
+from benchrig.radio.turns import OwnTurn
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
@@ -32,7 +33,8 @@ ROUND = 1.5
 
 @dataclass
 class BluezListener(Radio):
-    """What a Linux adapter hears. From the moment that it is claimed, this process alone among those of benchrig uses it."""
+    """What a Linux adapter hears. From the moment that it is claimed, this process alone among those of benchrig uses it.
+    Of several runs in this process one scans or connects at a time; what one of them knows of units is no other's."""
 
     bluez: Bluez = field(kw_only=True)
     _selection: Selection = field(default_factory=Selection)
@@ -45,6 +47,45 @@ class BluezListener(Radio):
     _wants_pairing: set[str] = field(default_factory=set)
     _remembered: dict[str, KnownDevice] = field(default_factory=dict)
     _mixed: str = ""
+    _mixed_up: list[KnownDevice] = field(default_factory=list)
+    # the adapter as the runs share it: this radio, and those that were lent of it
+    _runs: list[BluezListener] = field(default_factory=list)
+    # the addresses of what fitted in the last scan, which the next connection needs BlueZ to know
+    found: frozenset[str] = frozenset()
+    _air: OwnTurn = field(default_factory=OwnTurn)
+
+    def for_run(self, without: frozenset[str] = frozenset()) -> Self:
+        radio = super().for_run(without)
+        self._runs.append(radio)
+        return radio
+
+    def _fresh(self, without: frozenset[str]) -> dict[str, Any]:
+        heard: dict[str, Any] = {"_remembered": {}, "_mixed": "", "_mixed_up": [], "found": frozenset()}
+        of_run = {"_selection": Selection(), "_crowded": False, "_drowned": False, "_unheard": False}
+        own = {"_wants_pairing": set(), "_air": self._air.of_another()}
+        return super()._fresh(without) | heard | of_run | own
+
+    def _is_over(self) -> None:
+        """What was lent of a radio counts no longer."""
+        self._runs[:] = [radio for radio in self._runs if radio is not self]
+
+    @property
+    def _others(self) -> list[BluezListener]:
+        """The runs beside this one."""
+        return [radio for radio in self._runs if radio is not self]
+
+    @property
+    def _connected_beside(self) -> frozenset[str]:
+        """The addresses of units that are those of other runs."""
+        return frozenset(address for run in self._others for address in run.connected_to)
+
+    def lose_links(self, reason: str) -> None:
+        """They have gone with what carried them."""
+        for link in self._links:
+            link.on_disconnected(reason)
+
+    def wishes_to_pair(self, path: str) -> None:
+        """BlueZ has begun to pair with this device unasked."""
 
     @property
     def _connected(self) -> bool:
@@ -73,6 +114,13 @@ class BluezListener(Radio):
     ) -> AsyncIterator[None]:
         """An active scan goes in rounds, until the unit is heard: BlueZ reports a device once in each, and drops what
         comes before it has told the kernel's answer to itself."""
+        async with self._air.taken(), self._scanning(on_report, active=active, anew=anew):
+            yield
+
+    @contextlib.asynccontextmanager
+    async def _scanning(
+        self, on_report: Callable[[Report], object], *, active: bool, anew: Callable[[], bool] | None
+    ) -> AsyncIterator[None]:
         ear = Ear(self._selection.accepts)
 
         def heard(report: Report) -> None:
@@ -96,6 +144,7 @@ class BluezListener(Radio):
 
     def _sum_up(self, ear: Ear) -> None:
         fitting = ear.selected(self._selection)
+        self.found = frozenset(sighting.address for sighting in fitting)
         self._unheard = not fitting and not self._connected
         self._drowned = self._crowded and self._unheard
         self._mixed = next((sighting.remembered for sighting in fitting if sighting.remembered), "")
@@ -107,7 +156,9 @@ class BluezListener(Radio):
         What it has to keep (paired devices), and what another scan or benchrig is about, is only known to be mixed."""
         devices = await self._devices()
         alone = self._claim is not None and not self._crowded
-        gone = await self._forget(one for one in devices if alone or one.addresses & self._met)
+        kept = {address for run in self._others for address in run.found}
+        own = (one for one in devices if not one.addresses & kept)
+        gone = await self._forget(one for one in own if alone or one.addresses & self._met)
         left = (one for one in devices if one not in gone)
         self._remembered = {one.path: one for one in left if one.has_table or one.paired}
 

@@ -7,7 +7,7 @@ import asyncio
 import contextlib
 import fnmatch
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from benchrig.errors import BenchrigError, ConnectTimeout, StationError
 from benchrig.radio.adapter_lock import AdapterLock
@@ -38,6 +38,7 @@ from benchrig.radio.radio import no_stranger
 from benchrig.radio.scan import Report, Selection, Sighting
 
 if TYPE_CHECKING:
+    from benchrig.radio.bluez_bonds import BluezBonds
     from benchrig.radio.link import Link
 
 # BlueZ and the kernel report a device once in each round of a scan, and rounds of about 11 s go on for as long as
@@ -69,8 +70,9 @@ class BluezRadio(BluezListener):
     async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
         """Take the adapter, and clear the links that a dead benchrig left on it: nothing may be timed over them."""
         self.look_for(selection)
-        self.bluez.on_failure = self._on_failure
-        said = [] if self._claim else await self._take(self.waits if within is None else within)
+        said, self.to_tell = self.to_tell, []
+        if self._claim is None:
+            said += await self._take(self.waits if within is None else within)
         if await self._others_scan():
             said.append(_CROWDED)
         return said
@@ -78,7 +80,23 @@ class BluezRadio(BluezListener):
     def look_for(self, selection: Selection) -> None:
         self._selection = selection
 
+    async def fault(self) -> BenchrigError | None:
+        return await self.bluez.trouble()
+
+    def _fresh(self, without: frozenset[str]) -> dict[str, Any]:
+        return super()._fresh(without) | {"_target": "", "_secured": None}
+
+    async def _give_back(self) -> None:
+        """The bonds that were made over what was lent go with it."""
+        try:
+            with contextlib.suppress(StationError):
+                if self._security is not None:
+                    await self._security.bonds.clear()
+        finally:
+            self._is_over()
+
     async def _take(self, within: float) -> list[str]:
+        self.bluez.on_failure = self._on_failure
         self._claim = await AdapterLock.take(self.bluez.adapter, within)
         said = waited_for(self._claim.waited, "adapter")
         self._security = await Security.open(self.bluez, self._claim, self._renew)
@@ -103,7 +121,9 @@ class BluezRadio(BluezListener):
         return device.connected
 
     def __post_init__(self) -> None:
-        self.on_close = self._leave
+        self.on_close = self._give_back if self.is_lent else self._leave
+        if self.is_lent and self._security is not None:
+            self._security = self._security.for_run(self._renew)
 
     async def _leave(self) -> None:
         """Without a trace: the next one shall hear what is on the air, not what we have read."""
@@ -122,12 +142,15 @@ class BluezRadio(BluezListener):
 
     def _on_failure(self, error: StationError) -> None:
         """The links go with the service, but nobody tells their clients."""
-        for link in self._links:
-            link.on_disconnected(error.message)
+        for run in [self, *self._others]:
+            run.lose_links(error.message)
 
     def _asked_to_pair(self, path: str) -> None:
-        if not path.startswith(self.bluez.path + "/"):
-            return
+        if path.startswith(self.bluez.path + "/"):
+            for run in [self, *self._others]:
+                run.wishes_to_pair(path)
+
+    def wishes_to_pair(self, path: str) -> None:
         self._wants_pairing.add(address_in(path))
         if self._security is not None:
             self._security.refused_unasked.add(address_in(path))
@@ -159,12 +182,20 @@ class BluezRadio(BluezListener):
 
     async def _holder(self) -> StationError | None:
         """A unit that is connected, and not by this run, can be neither heard nor connected to, through any adapter."""
-        own = {link.address for link in self._links if link.is_up}
+        own = self.connected_to
+        here = self._connected_beside
         held = [one for one in await self.bluez.devices(everywhere=True) if one.connected and not one.addresses & own]
+        if (holds := next((one for one in held if one.addresses & here and self._is_just(one)), None)) is not None:
+            return taken(holds, here=True)
+        held = [one for one in held if not one.addresses & here]
         if (holds := next((one for one in held if self._is_unit(one)), None)) is not None:
             return taken(holds)
         maybe = next((one for one in held if self._unheard and self._may_be_unit(one)), None)
         return None if maybe is None else perhaps_taken(maybe)
+
+    def _is_just(self, device: KnownDevice) -> bool:
+        """Whether it is the unit by its address: what else another run of this process is connected to is its own unit."""
+        return bool(device.addresses & {self._target, *self._selection.addresses})
 
     def _is_unit(self, device: KnownDevice) -> bool:
         if self._target in device.addresses:
@@ -203,13 +234,17 @@ class BluezRadio(BluezListener):
         """The table is read anew each time, save that of a paired device, which BlueZ has to keep."""
         if stranger:
             raise no_stranger()
-        deadline = asyncio.get_running_loop().time() + within
+        async with self._air.taken():
+            return await self._alone_connected(sighting, asyncio.get_running_loop().time() + within)
+
+    async def _alone_connected(self, sighting: Sighting, deadline: float) -> Link:
         self._target = sighting.address
         self._met.add(sighting.address)
         self._wants_pairing.discard(sighting.address)
         known = [one for one in await self.bluez.devices(everywhere=True) if sighting.address in one.addresses]
         if (holds := next((one for one in known if one.connected), None)) is not None:
-            raise taken(holds)  # bleak would join that link, and the program that made it would take it away
+            here = bool(holds.addresses & self._connected_beside)
+            raise taken(holds, here=here)  # bleak would join that link, and the program that made it would take it away
         self._crowded = await self._others_scan()
         remembered = next((one for one in known if one.path.startswith(self.bluez.path + "/")), None)
         if remembered is not None and remembered.paired:
@@ -265,7 +300,11 @@ class BluezRadio(BluezListener):
     async def _renew(self, link: Link, device: KnownDevice) -> None:
         """Connect a link anew to a device whose key Linux is to forget."""
         assert self._security is not None
-        bonds, deadline = self._security.bonds, asyncio.get_running_loop().time() + RENEWED_WITHIN
+        async with self._air.taken():
+            await self._renewed(link, device, self._security.bonds)
+
+    async def _renewed(self, link: Link, device: KnownDevice, bonds: BluezBonds) -> None:
+        deadline = asyncio.get_running_loop().time() + RENEWED_WITHIN
 
         async def connect() -> Link:
             await bonds.remove(device)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from benchrig.radio.adapter_lock import AdapterLock
@@ -55,6 +55,17 @@ class Security:
         changes = Changes(bluez, kernel, claim)
         await changes.recover()
         return cls(bluez, kernel, BluezBonds(bluez, claim), changes, renew)
+
+    def for_run(self, renew: Callable[[Link, KnownDevice], Awaitable[None]]) -> Security:
+        """For another run on the same adapter: its bonds, and what its last pairing came to, are its own."""
+        return replace(
+            self,
+            renew=renew,
+            bonds=self.bonds.for_run(),
+            refused_unasked=set(),
+            _paired=Paired(),
+            _encrypted=Encrypted(),
+        )
 
     async def close(self) -> None:
         """The bonds that were made go with the run. StationError when the service does not answer."""

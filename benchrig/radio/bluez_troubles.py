@@ -35,7 +35,13 @@ def makes_wait() -> StationError:
     )
 
 
-def taken(device: KnownDevice) -> StationError:
+def taken(device: KnownDevice, *, here: bool = False) -> StationError:
+    """`here`: another run of this process is connected to it."""
+    if here:
+        return StationError(
+            f"another run of this station is connected to {device.name or device.address}",
+            advice="test each unit in one slot at a time",
+        )
     return StationError(
         f"another program on this computer is connected to {device.name or device.address} through {device.adapter}",
         advice=f"end that program, or end its link: bluetoothctl disconnect {device.address}",

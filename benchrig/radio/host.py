@@ -33,7 +33,7 @@ class HostRadio(Radio):
     _lock_file: LockFile | None = None
 
     async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
-        if self._lock_file is None:
+        if self._lock_file is None and not self.is_lent:
             self._lock_file = await LockFile.take(_OF_SYSTEM, self.waits if within is None else within)
             self.waited = self._lock_file.waited
         return await super().prepare(selection)
@@ -42,7 +42,7 @@ class HostRadio(Radio):
         try:
             await super().close()
         finally:
-            if self._lock_file is not None:
+            if self._lock_file is not None and not self.is_lent:
                 self._lock_file.release()
                 self._lock_file = None
 
@@ -73,6 +73,7 @@ _OF_HOST: dict[str, Any] = {
     "lacks": LACKS["host"],
     "partly": PARTLY["host"],
     "repeats_hidden": True,
+    "one_at_a_time": True,
     "whole_table": False,
     "hidden_services": HIDDEN["host"],
 }

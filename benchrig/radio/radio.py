@@ -90,6 +90,8 @@ class Radio:
     bonds: Bonds | None = None
     # whether nobody else may scan or connect while somebody does
     one_at_a_time: bool = False
+    # whether somebody else has opened it, and goes on with it
+    is_lent: bool = False
     # addresses that are not heard: what has them is another run's
     deaf_to: frozenset[str] = frozenset()
     # what the record of the next run gets to read beside what had to be done for it
@@ -102,23 +104,22 @@ class Radio:
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     def for_run(self, without: frozenset[str] = frozenset()) -> Self:
-        """The same radio for one of several runs at once: links, remarks and troubles are its own, and what is closed with
-        it. It is deaf to the addresses `without`."""
+        """The same radio for one of several runs at once: links, remarks and troubles are its own, and closing it closes no
+        more than these. It is deaf to the addresses `without`."""
+        return replace(self, **self._fresh(without))
+
+    def _fresh(self, without: frozenset[str]) -> dict[str, Any]:
+        """The fields that another run does not share."""
         said = [f"of what is on the air, left out: {', '.join(sorted(without))}"] if without else []
-        return replace(
-            self,
-            facts={**self.facts},
-            beside=[*self.beside],
-            deaf_to=without,
-            to_tell=said,
-            on_close=_nothing,
-            waited=0.0,
-            _links=[],
-            _last=None,
-            _remarks=[],
-            _attempts=Tasks(),
-            _endings=Tasks(),
-        )
+        kept: dict[str, Any] = {"facts": {**self.facts}, "beside": [*self.beside]}
+        own: dict[str, Any] = {"_links": [], "_last": None, "_remarks": [], "_attempts": Tasks(), "_endings": Tasks()}
+        lent = {"is_lent": True, "deaf_to": without, "to_tell": said, "on_close": _nothing, "waited": 0.0}
+        return kept | own | lent
+
+    @property
+    def connected_to(self) -> frozenset[str]:
+        """The addresses of its links that are up."""
+        return frozenset(link.address for link in self._links if link.is_up)
 
     async def fault(self) -> BenchrigError | None:
         """Why the radio can do nothing any more, until it is opened anew."""

@@ -95,3 +95,29 @@ class Turn:
         if self._wish is not None:
             self.turns.leave(self._wish)
             self._wish = None
+
+
+class OwnTurn:
+    """A turn that one of several has for himself, and may take again while he has it, also beside himself."""
+
+    def __init__(self, shared: asyncio.Lock | None = None) -> None:
+        self._shared = shared or asyncio.Lock()
+        self._entering = asyncio.Lock()
+        self._depth = 0
+
+    def of_another(self) -> OwnTurn:
+        """For whom it is another's while he has it."""
+        return OwnTurn(self._shared)
+
+    @contextlib.asynccontextmanager
+    async def taken(self) -> AsyncIterator[None]:
+        async with self._entering:
+            if self._depth == 0:
+                await self._shared.acquire()
+            self._depth += 1
+        try:
+            yield
+        finally:
+            self._depth -= 1
+            if self._depth == 0:
+                self._shared.release()
