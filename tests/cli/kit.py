@@ -157,7 +157,7 @@ class OnTerminal:
 
     def __init__(self, cwd: Path, *arguments: str | Path, columns: int = 100, **env: str) -> None:
         self._master, slave = pty.openpty()
-        _resize(slave, columns)
+        resize(slave, columns)
         process = subprocess.Popen(
             [*COMMAND, *map(str, arguments)],
             cwd=cwd,
@@ -166,7 +166,7 @@ class OnTerminal:
             stdout=slave,
             stderr=slave,
             start_new_session=True,
-            preexec_fn=_take_terminal,
+            preexec_fn=take_terminal,
         )
         os.close(slave)
         self.terminal = Terminal(process, self._master)
@@ -181,15 +181,15 @@ class OnTerminal:
         os.close(self._master)
 
 
-def _resize(slave: int, columns: int) -> None:
+def resize(slave: int, columns: int, lines: int = 40) -> None:
     import fcntl
     import struct
     import termios
 
-    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
 
 
-def _take_terminal() -> None:
+def take_terminal() -> None:
     """Make the pseudo-terminal the controlling one, so that Ctrl-C on it is a signal."""
     import fcntl
     import termios

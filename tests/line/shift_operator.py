@@ -1,0 +1,184 @@
+"""Who works at the line in the shift: puts units in, scans, answers, and compares every word on the screen with the table."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tests.line.seen import Panel, figures, panel
+from tests.line.shift_place import OTHER_BADGE, QUESTION, SHARED, label_of, programmer, pull_out, put_in
+from tests.line.shift_rows import Deed, Entry, Row, sums
+from tests.line.terminal import LineTerminal
+
+
+@dataclass
+class Log:
+    """`line.jsonl` as it grows: what it has is on the disk, and what was written last may not be whole yet."""
+
+    path: Path
+    events: list[dict[str, Any]] = field(default_factory=list)
+    _read: int = 0
+
+    def look(self) -> None:
+        if not self.path.exists():
+            return
+        with self.path.open("rb") as file:
+            file.seek(self._read)
+            for line in file:
+                if line.endswith(b"\n"):
+                    self._read += len(line)
+                    self.events.append(json.loads(line))
+
+    def count(self, kind: str) -> int:
+        self.look()
+        return sum(event["event"] == kind for event in self.events)
+
+
+@dataclass
+class Tested:
+    """A row whose unit was accepted: the key of its test in the log."""
+
+    row: Row
+    key: str
+
+
+@dataclass
+class Operator:
+    """Takes one row after the other; a slot is used again when the word for its unit was seen."""
+
+    folder: Path
+    terminal: LineTerminal
+    log: Log
+    start: Callable[[], LineTerminal]
+    done: list[Tested] = field(default_factory=list)
+    busy: dict[str, Tested] = field(default_factory=dict)
+    seen: list[Row] = field(default_factory=list)
+
+    def take(self, entry: Entry) -> None:
+        if isinstance(entry, Deed):
+            getattr(self, f"_{entry.verb}")(entry)
+        else:
+            self._row(entry)
+
+    # --- units
+
+    def _row(self, row: Row) -> None:
+        self._until_free(row.slot)
+        if row.then or row.reference or row.word == "refused":
+            self._wait()
+        put_in(self.folder, row.slot, row.inside, row.serial)
+        began, refused = self.log.count("unit"), self.log.count("refused")
+        for text in filter(None, (f"SLOT-{row.slot}", row.said, label_of(row.serial))):
+            self.terminal.scan(text)
+        if row.word == "refused":
+            self._is_refused(row, refused)
+            return
+        if "caution" in row.then:
+            self._answer("The probe is cold", "yes")
+        self.terminal.until(lambda: self.log.count("unit") > began, f"{row} is accepted")
+        accepted = [event for event in self.log.events if event["event"] == "unit"][began]
+        assert (accepted["slot"], accepted["barcode"]) == (row.slot, label_of(row.serial)), row
+        self.busy[row.slot] = Tested(row, accepted["key"])
+        self._then(row)
+
+    def _then(self, row: Row) -> None:
+        """What is done while the unit is tested."""
+        if not {"yes", "no", "pulled", "cut"}.intersection(row.then):
+            return
+        self.terminal.until(lambda: QUESTION in self.terminal.text, f"{row} is asked about")
+        if "cut" in row.then:
+            self._cut()
+            return
+        if "pulled" in row.then:
+            pull_out(self.folder, row.slot)
+        self.terminal.scan("no" if "no" in row.then else "yes")
+
+    def _answer(self, question: str, answer: str) -> None:
+        self.terminal.until(lambda: question in self.terminal.text, f"the question '{question}'")
+        self.terminal.scan(answer)
+
+    def _is_refused(self, row: Row, before: int) -> None:
+        self.terminal.until(lambda: self.log.count("refused") > before, f"{row} is refused")
+        self.terminal.until(lambda: row.serial in self.terminal.text, f"{row} is named on the screen")
+        pull_out(self.folder, row.slot)
+
+    def _until_free(self, slot: str) -> None:
+        if slot in self.busy:
+            self._verdict(self.busy[slot])
+
+    def _verdict(self, tested: Tested) -> None:
+        """Until the unit is judged: then the screen has the word of its row, beside its serial number, in its slot."""
+        row = tested.row
+        self.terminal.until(lambda: self._ended(tested.key), f"{row} is judged")
+        if row.slot in SHARED:
+            self.terminal.until(lambda: self._panel(row.slot).word == "SCAN", f"{row} is to be taken out")
+            self.terminal.scan(label_of(row.serial))
+        self.terminal.until(lambda: self._is_shown(row), f"{row.word} for {row}")
+        del self.busy[row.slot]
+        self.done.append(tested)
+        self.seen.append(row)
+
+    def _ended(self, key: str) -> dict[str, Any] | None:
+        self.log.look()
+        return next((each for each in self.log.events if each["event"] == "unit ended" and each["key"] == key), None)
+
+    def _is_shown(self, row: Row) -> bool:
+        seen = self._panel(row.slot)
+        return (seen.word, row.serial in seen.text) == (row.word, True)
+
+    def _panel(self, slot: str) -> Panel:
+        return panel(self.terminal.lines, slot, self.terminal.screen.columns)
+
+    # --- what is done or seen between them
+
+    def _wait(self, deed: Deed | None = None) -> None:
+        for slot in [*self.busy]:
+            self._verdict(self.busy[slot])
+        expected = sums(self.seen).figures
+        self.terminal.until(lambda: self._figures().items() <= expected.items(), f"the figures {expected}")
+        assert self._figures().keys() >= {"judged", "first pass"}
+
+    def _figures(self) -> dict[str, str]:
+        """Those of the last lines; where room is short some are left out."""
+        return figures("\n".join(self.terminal.lines[-8:]))
+
+    def _type(self, deed: Deed) -> None:
+        self.terminal.scan(deed.text)
+
+    def _refused(self, deed: Deed) -> None:
+        before = self.log.count("refused")
+        self.terminal.scan("L" * 10_240 if deed.text == "LLLL…" else deed.text.replace("\\x03", "\x03"))
+        self.terminal.until(lambda: self.log.count("refused") > before, f"{deed.text} is refused")
+
+    def _locked(self, deed: Deed) -> None:
+        self._wait()
+        self.terminal.until(lambda: "LOCKED" in self.terminal.text.upper(), "the station is locked")
+
+    def _stopped(self, deed: Deed) -> None:
+        self.terminal.until(lambda: self.log.count("stopped"), "the line is stopped")
+
+    def _ready(self, deed: Deed) -> None:
+        self._wait()
+        self.terminal.until(lambda: "LOCKED" not in self.terminal.text.upper(), "the line is ready")
+
+    def _programmer(self, deed: Deed) -> None:
+        programmer(self.folder, there=deed.text == "back")
+
+    def _changed(self, deed: Deed) -> None:
+        file = self.folder / "line.yaml"
+        file.write_text(file.read_text(encoding="utf-8").replace("takt: 30 s", "takt: 25 s"), encoding="utf-8")
+
+    def _cut(self) -> None:
+        """The power fails, and comes back."""
+        self.terminal.kill()
+        self.busy.clear()
+        self.terminal = self.start()
+
+    def _end(self, deed: Deed) -> None:
+        self.terminal.scan("END")
+
+
+__all__ = ["OTHER_BADGE", "Log", "Operator", "Tested"]

@@ -1,0 +1,116 @@
+"""The table of the shift (`shift.txt`) as data, and what it must add up to: worked out here from the rows alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeAlias
+
+TABLE = Path(__file__).with_name("shift.txt")
+REFERENCES = {"L000001": "golden logger", "L000002": "logger with an old battery"}
+PLANS = {"L": "Box logger", "A": "Box logger", "D": "Display logger", "P": "Programmed logger"}
+
+
+@dataclass(frozen=True)
+class Row:
+    """A unit that is put into a slot."""
+
+    line: int
+    slot: str
+    said: str  # '', RETEST or REPAIRED
+    serial: str
+    inside: str
+    then: tuple[str, ...]
+    word: str  # PASS, FAIL, STOP; refused; '-'
+    cause: str = ""
+    step: str = ""
+
+    @property
+    def judged(self) -> bool:
+        return self.word in ("PASS", "FAIL")
+
+    @property
+    def reference(self) -> str:
+        return REFERENCES.get(self.serial, "")
+
+    def __str__(self) -> str:
+        return f"shift.txt:{self.line} {self.said} {self.serial} ({self.inside}) in slot {self.slot}"
+
+
+@dataclass(frozen=True)
+class Deed:
+    """What is done or seen between units."""
+
+    line: int
+    verb: str
+    text: str = ""
+
+
+Entry: TypeAlias = Row | Deed
+
+
+def table(text: str | None = None) -> list[Entry]:
+    lines = enumerate((text or TABLE.read_text(encoding="utf-8")).splitlines(), 1)
+    return [_entry(number, line) for number, line in lines if line.strip() and not line.startswith("#")]
+
+
+def _entry(number: int, line: str) -> Entry:
+    if line.startswith("* "):
+        verb, _, text = line[2:].strip().partition(" ")
+        return Deed(number, verb, text)
+    slot, label, inside, word, *why = re.split(r" {2,}", line.strip())
+    said, _, serial = label.rpartition(" ")
+    what, *then = inside.split(", ")
+    return Row(number, slot, said, serial, what, tuple(then), word, *why)
+
+
+def rows(entries: Iterable[Entry]) -> Iterator[Row]:
+    return (entry for entry in entries if isinstance(entry, Row))
+
+
+@dataclass
+class Sums:
+    """What the screen must count after the rows that it was given."""
+
+    first: dict[str, str] = field(default_factory=dict)  # the word of each unit's first result
+    last: dict[str, str] = field(default_factory=dict)
+    retests: int = 0
+    stopped: set[str] = field(default_factory=set)
+
+    def add(self, row: Row) -> None:
+        if row.reference or row.word not in ("PASS", "FAIL", "STOP"):
+            return
+        if row.word == "STOP":
+            self.stopped |= {row.serial} - self.first.keys()
+            return
+        self.stopped.discard(row.serial)
+        self.retests += row.serial in self.first
+        self.first.setdefault(row.serial, row.word)
+        self.last[row.serial] = row.word
+
+    @property
+    def figures(self) -> dict[str, str]:
+        """As the screen writes them."""
+        judged, passed = len(self.first), sum(word == "PASS" for word in self.first.values())
+        share = f"{100 * passed / judged:.1f}" if judged else "–"
+        return {
+            "judged": str(judged), "first pass": share, "failed": str(judged - passed),
+            "not judged": str(len(self.stopped)), "retests": str(self.retests),
+        }  # fmt: skip
+
+    def yields(self) -> dict[str, tuple[int, int, int]]:
+        """By plan: units, those that passed at first, and in the end."""
+        found: dict[str, tuple[int, int, int]] = {}
+        for serial, word in self.first.items():
+            units, first, final = found.get(PLANS[serial[0]], (0, 0, 0))
+            found[PLANS[serial[0]]] = (units + 1, first + (word == "PASS"), final + (self.last[serial] == "PASS"))
+        return found
+
+
+def sums(taken: Sequence[Row]) -> Sums:
+    total = Sums()
+    for row in taken:
+        total.add(row)
+    return total
