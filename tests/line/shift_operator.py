@@ -33,8 +33,12 @@ class Log:
                     self.events.append(json.loads(line))
 
     def count(self, kind: str) -> int:
+        return len(self.of(kind))
+
+    def of(self, kind: str) -> list[dict[str, Any]]:
+        """The events of one kind."""
         self.look()
-        return sum(event["event"] == kind for event in self.events)
+        return [event for event in self.events if event["event"] == kind]
 
 
 @dataclass
@@ -79,7 +83,7 @@ class Operator:
         if "caution" in row.then:
             self._answer("The probe is cold", "yes")
         self.terminal.until(lambda: self.log.count("unit") > began, f"{row} is accepted")
-        accepted = [event for event in self.log.events if event["event"] == "unit"][began]
+        accepted = self.log.of("unit")[began]
         assert (accepted["slot"], accepted["barcode"]) == (row.slot, label_of(row.serial)), row
         self.busy[row.slot] = Tested(row, accepted["key"])
         self._then(row)
@@ -103,7 +107,7 @@ class Operator:
     def _is_refused(self, row: Row, before: int) -> None:
         self.terminal.until(lambda: self.log.count("refused") > before, f"{row} is refused")
         self.terminal.until(lambda: row.serial in self.terminal.text, f"{row} is named on the screen")
-        pull_out(self.folder, row.slot)
+        self._take_out(row.slot)
 
     def _until_free(self, slot: str) -> None:
         if slot in self.busy:
@@ -117,13 +121,16 @@ class Operator:
             self.terminal.until(lambda: self._panel(row.slot).word == "SCAN", f"{row} is to be taken out")
             self.terminal.scan(label_of(row.serial))
         self.terminal.until(lambda: self._is_shown(row), f"{row.word} for {row}")
-        del self.busy[row.slot]
+        self._take_out(row.slot)
         self.done.append(tested)
         self.seen.append(row)
 
+    def _take_out(self, slot: str) -> None:
+        self.busy.pop(slot, None)
+        pull_out(self.folder, slot)
+
     def _ended(self, key: str) -> dict[str, Any] | None:
-        self.log.look()
-        return next((each for each in self.log.events if each["event"] == "unit ended" and each["key"] == key), None)
+        return next((each for each in self.log.of("unit ended") if each["key"] == key), None)
 
     def _is_shown(self, row: Row) -> bool:
         seen = self._panel(row.slot)
@@ -144,6 +151,10 @@ class Operator:
     def _figures(self) -> dict[str, str]:
         """Those of the last lines; where room is short some are left out."""
         return figures("\n".join(self.terminal.lines[-8:]))
+
+    def _put(self, deed: Deed) -> None:
+        slot, _, inside = deed.text.partition(" ")
+        put_in(self.folder, slot, inside, "")
 
     def _type(self, deed: Deed) -> None:
         self.terminal.scan(deed.text)

@@ -132,7 +132,7 @@ def put_in(folder: Path, slot: str, inside: str, serial: str) -> None:
 
 
 def pull_out(folder: Path, slot: str) -> None:
-    (folder / "in" / f"{slot}.yaml").unlink()
+    (folder / "in" / f"{slot}.yaml").unlink(missing_ok=True)
 
 
 def furnish(folder: Path) -> None:
