@@ -4,7 +4,6 @@ table `shift.txt`."""
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -58,8 +57,8 @@ def worked(folder: Path, entries: list[Entry]) -> Shift:
 
 
 @pytest.fixture(scope="module")
-def shift(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shift]:
-    yield worked(tmp_path_factory.mktemp("shift"), table())
+def shift(tmp_path_factory: pytest.TempPathFactory) -> Shift:
+    return worked(tmp_path_factory.mktemp("shift"), table())
 
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(400)]
