@@ -100,6 +100,18 @@ def test_ten_rehearsal_runs_and_what_is_remembered(tmp_path: Path) -> None:
     assert "first pass" in (tmp_path / "results" / "rehearsal.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
+@pytest.mark.timeout(300)
+def test_a_line_in_ten_minutes(tmp_path: Path) -> None:
+    done = pasted(tmp_path, f"set -e\n{block('A line in ten minutes', 'sh')}", COLUMNS="120")
+    assert done.returncode == 0, done.stdout + done.stderr
+    said = re.sub(" +", " ", done.stdout)
+    for line in ("first pass 9 10 90.00 %", "final 10 10 100.00 %"):
+        assert line in said, done.stdout
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "results" / "line-3").exists(), "nothing simulated is among the results of a line"
+
+
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_links_lead_somewhere(page: str) -> None:
     assert dead_links(PROJECT / page) == []
