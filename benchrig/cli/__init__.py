@@ -21,7 +21,7 @@ from benchrig.version import __version__
 
 COMMANDS = (
     "bonds", "capability", "check", "completion", "decode", "devices", "draft", "encode", "escapes", "example",
-    "exchange", "gauge", "history", "inspect", "packages", "page", "read", "ready", "rejects", "rejudge", "run", "scan",
+    "exchange", "gauge", "history", "inspect", "line", "packages", "page", "read", "ready", "rejects", "rejudge", "run", "scan",
     "session", "twin", "watch", "write", "yield",
 )  # fmt: skip
 # Each is the function of its name in the file of its name; one of Python's own words cannot be.

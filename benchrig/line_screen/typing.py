@@ -46,15 +46,17 @@ class Typing:
             self._add(data)
             return []
         self._in_text = False
-        return self._command(key)
+        return self._command(key, data)
 
-    def _command(self, key: str) -> list[str | Said]:
-        if key in ("c-c", "c-d", "<sigint>"):
+    def _command(self, key: str, data: str) -> list[str | Said]:
+        if key in ("c-c", "c-d"):
             return [Said.INTERRUPT]
         if key == "escape":
             self._clear()
-        elif key == "c-h" and not self.lost:
-            self.text = self.text[:-1]
+        elif key == "c-h":
+            self.text, self.lost = self.text[:-1], 0
+        elif len(data) == 1:
+            self._add(data)  # a control character, which the line refuses: without it the barcode would be another one
         return []
 
     def _texts(self, data: str) -> list[str | Said]:
