@@ -65,14 +65,20 @@ class RehearsalBench:
     @classmethod
     async def open(cls, station: Station, seed: int, *, folder: Path = Path(), watch: bool = True) -> RehearsalBench:
         """The bench of this station; files of units are seen from `folder`. With `watch` it looks after them by itself.
-        UsageError for a station without a rehearsal."""
+        UsageError for a station without a rehearsal, or for a broken file of what is nearby."""
         if station.rehearsal is None:
             raise UsageError("the station file has no rehearsal", advice="write rehearsal: with unit:")
         from benchrig.radio.virtual.shared_air import SharedAir
 
         air = station.rehearsal.air
+        files = UnitFiles(station.rehearsal, folder)
+        try:
+            nearby = files.nearby()
+        except Unreadable as error:
+            raise UsageError(str(error), advice="mend the file, or take out nearby: under rehearsal:") from error
         around = SharedAir(seed, air.conditions if air else None)
-        bench = cls(station, around, UnitFiles(station.rehearsal, folder))
+        await around.enter(nearby)
+        bench = cls(station, around, files)
         if bench._files.by_slot:
             await bench._look()
         if watch:

@@ -59,6 +59,15 @@ class UnitFiles:
                 raise Unreadable(f"the {name} {value!r} can be no part of the name of a file")
         return self._folder / with_words(self._said.unit, {**values, "slot": slot})
 
+    def nearby(self) -> list[Simulated]:
+        """What is on the air beside the units. Unreadable for a file that is not there, or broken."""
+        if not self._said.nearby:
+            return []
+        path = self._folder / self._said.nearby
+        if (found := self.read(path)) is None:
+            raise Unreadable(f"{path} is not there")
+        return found.units
+
     def read(self, path: Path) -> UnitFile | None:
         """None when no such file is there; Unreadable for a broken one."""
         try:

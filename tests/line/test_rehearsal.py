@@ -18,7 +18,7 @@ from benchrig.radio.scan import Report, Sighting
 from benchrig.radio.table import Attribute, Segment
 from benchrig.radio.virtual.clock import run
 from benchrig.station.station import load_station
-from tests.line.units import Unit, put_file, station_text
+from tests.line.units import Unit, put_file, several, station_text
 
 ALERT_LEVEL = "00002a06-0000-1000-8000-00805f9b34fb"
 OWN = {"1": "left", "2": "right"}
@@ -273,11 +273,8 @@ async def test_no_barcode_leads_to_another_folder(tmp_path, value):
 
 
 async def test_two_units_in_one_slot(tmp_path):
-    both = "devices:\n" + "".join(
-        "  - " + unit.text.replace("\n", "\n    ").rstrip() + "\n" for unit in (ONE, TWO.but(name="VFM"))
-    ).replace("device: cold chain logger", "device: another logger", 1)
     async with rig(tmp_path) as at:
-        assert await at.put("1", both) == ""
+        assert await at.put("1", several(ONE, TWO)) == ""
         assert set(await at.heard()) == {ONE.at, TWO.at}
         await at.put("1", None)
         assert await at.heard() == {}
@@ -338,3 +335,15 @@ def test_the_same_seed_and_order_give_the_same_air(tmp_path, air):
             return [first, *rest]
 
     assert run(played(3)) == run(played(3)) != run(played(4))
+
+
+async def test_what_is_nearby_is_heard_alike_by_all_radios(tmp_path):
+    (tmp_path / "others.yaml").write_text(several(ONE.but(spread=0.0)))
+    async with rig(tmp_path, OWN, nearby="others.yaml") as at:
+        assert await at.heard("left") == await at.heard("right") == {ONE.at: -50}
+
+
+async def test_a_broken_file_of_what_is_nearby_opens_nothing(tmp_path):
+    with pytest.raises(UsageError, match=r"others\.yaml is not there"):
+        async with rig(tmp_path, nearby="others.yaml"):
+            pass

@@ -30,7 +30,8 @@ given:
 @dataclass(frozen=True)
 class Unit:
     """A thing that can be put into a slot. `number` is what it says of itself, `address` the last three octets of its address;
-    `battery` below 50 fails the plan. `link_ends` after so many seconds; `others` are YAML of what comes with it."""
+    `battery` below 50 fails the plan. `link_ends` after so many seconds; `mark` is what no other
+    thing tells: it shows which one answered."""
 
     number: int
     address: int = 0
@@ -42,6 +43,7 @@ class Unit:
     interval: int = 50
     name: str = "VFL"
     more: str = ""
+    mark: str = ""
 
     @property
     def serial(self) -> str:
@@ -70,6 +72,7 @@ class Unit:
             f"rssi: {{mean: {self.rssi} dBm, spread: {self.spread} dB}}\n{ends}{self.more}"
             "services:\n  - service: device information\n    characteristics:\n"
             "      - {characteristic: model number string, properties: [read], value: VFL3}\n"
+            f"      - {{characteristic: hardware revision string, properties: [read], value: M{self.mark or self.number}}}\n"
             f"{told if self.tells_serial else ''}"
             "  - service: battery service\n    characteristics:\n"
             f"      - {{characteristic: battery level, properties: [read], value: {self.battery} %}}\n"
@@ -91,6 +94,7 @@ def station_text(
     unit: str = "slots/{slot}.yaml",
     apart: int = 30,
     air: str = "",
+    nearby: str = "",
     barcode: str = r"(?P<serial>VFL3-\d{6})",
     more: str = "",
 ) -> str:
@@ -104,7 +108,7 @@ def station_text(
         f"  '{name}': {{label: SLOT {name}" + (f", radio: {radio}" if radio else "") + "}\n"
         for name, radio in named.items()
     )
-    around = f", air: {air}" if air else ""
+    around = (f", air: {air}" if air else "") + (f", nearby: {nearby}" if nearby else "")
     return (
         f"station: line 3\nresults: results\n{heads}slots:\n{places}"
         f"rehearsal: {{unit: '{unit}', apart: {apart} dB{around}}}\n"
@@ -114,6 +118,12 @@ def station_text(
 
 def plan_text(*, scan: str = "500 ms", more: str = "") -> str:
     return PLAN.format(scan=scan, more=more)
+
+
+def several(*units: Unit) -> str:
+    """A device file with all of these."""
+    parts = [unit.text.replace("device: cold", f"device: no. {at} cold", 1) for at, unit in enumerate(units)]
+    return "devices:\n" + "".join("  - " + part.replace("\n", "\n    ").rstrip() + "\n" for part in parts)
 
 
 def put_file(folder: Path, slot: str, unit: Unit | str | None) -> Path:
