@@ -75,7 +75,7 @@ class RehearsalBench:
         try:
             nearby = files.nearby()
         except Unreadable as error:
-            raise UsageError(str(error), advice="mend the file, or take out nearby: under rehearsal:") from error
+            raise UsageError(str(error), advice="correct the file, or leave out nearby:") from error
         around = SharedAir(seed, air.conditions if air else None)
         await around.enter(nearby)
         bench = cls(station, around, files)
