@@ -37,7 +37,7 @@ def approve(station: Path, products: tuple[str, ...], by: str) -> None:
         from benchrig.station.station import load_station
 
         loaded = load_station(station)
-        wanted = all_wanted(loaded, station.parent, products)
+        wanted = all_wanted(loaded, products=products)
         path = approvals_path(loaded, station)
         added = approve(path, wanted, by, datetime.now(UTC))
         _tell(path, wanted, load_approvals(path), added)

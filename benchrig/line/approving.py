@@ -15,7 +15,7 @@ import msgspec
 
 from benchrig.errors import UsageError
 from benchrig.files import write_whole
-from benchrig.line.plans import PlanFiles, files_of, load
+from benchrig.line.plans import HERE, PlanFiles, files_of, load
 from benchrig.plan.model import Plan
 from benchrig.source.loading import load_struct
 from benchrig.source.shape import Misfit
@@ -78,8 +78,8 @@ def _files(approval: Approval) -> PlanFiles:
 
 
 def approvals_path(station: Station, path: Path) -> Path:
-    """The file of the approvals of the station in the file `path`."""
-    return path.parent / station.approvals if station.approvals else path.with_suffix(".approvals.yaml")
+    """The file of the approvals of the station in the file `path`; without a word of it one beside that."""
+    return Path(station.approvals) if station.approvals else path.with_suffix(".approvals.yaml")
 
 
 def load_approvals(path: Path) -> Approvals:
@@ -118,7 +118,7 @@ def _shown(wanted: Wanted) -> str:
 # --- approving
 
 
-def all_wanted(station: Station, folder: Path, products: Collection[str] = ()) -> list[Wanted]:
+def all_wanted(station: Station, folder: Path = HERE, products: Collection[str] = ()) -> list[Wanted]:
     """What units of these products, or of all, are tested with. PlanError for a plan that does not load, UsageError for an
     unknown product."""
     return [Wanted.of(load(station, folder, files, None), files) for files in files_of(station, products)]

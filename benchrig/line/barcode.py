@@ -10,15 +10,14 @@ import re
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Literal, TypeAlias, get_args
+from typing import TypeAlias
 
 from benchrig.station.station import Station
+from benchrig.station.words import Said, word_in
 from benchrig.text.escape import plain
 from benchrig.values.pattern import captured
 
 LONGEST = 512
-Said: TypeAlias = Literal["RETEST", "REPAIRED", "CLEAR", "END", "HELP"]
-WORDS: tuple[Said, ...] = get_args(Said)
 # What a reader may add at the end of what it has read.
 _SUFFIX = " \t\r\n"
 # 'A symbology identifier is ], a letter for the kind of code, and one character' (AIM; from memory, no source).
@@ -64,8 +63,8 @@ class Badge:
 
 @dataclass(frozen=True)
 class Match:
-    """A unit: its product and what the barcode says of it. `reference` is the name of a unit that checks the station; `address`
-    is in capitals with colons, '' where the barcode has none."""
+    """A unit: its product and what the barcode says of it, an address in capitals with colons. `reference` is the name of a unit
+    that checks the station."""
 
     text: str
     product: str
@@ -120,9 +119,8 @@ def read(station: Station, typed: str) -> Read:
     text = cleaned(typed)
     if isinstance(text, Refusal):
         return text
-    for word in WORDS:
-        if text.upper() == word:
-            return SaidWord(word)
+    if (word := word_in(text)) is not None:
+        return SaidWord(word)
     for slot in station.slot_names:
         if text == slot or text == _label(station, slot):
             return AtSlot(slot)
@@ -159,7 +157,9 @@ def _units(station: Station, text: str) -> Iterator[Match]:
     for name, product in station.products.items():
         values = captured(product.barcode, text)
         if values is not None:
-            yield Match(plain(text, LONGEST), name, values, reference, address_in(values.get("address", "")))
+            address = address_in(values.get("address", ""))
+            written = {"address": address} if address else {}
+            yield Match(plain(text, LONGEST), name, values | written, reference, address)
 
 
 def address_in(text: str) -> str:

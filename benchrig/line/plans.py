@@ -14,6 +14,8 @@ from benchrig.source.problem import suggest
 from benchrig.station.station import Station
 from benchrig.text.escape import plain
 
+# Paths of a station file are seen from the current folder.
+HERE = Path()
 # Groups of a barcode that say which unit it is, also where the plan does not ask for them.
 IDENTITY = ("serial", "address")
 
@@ -54,7 +56,7 @@ def references_of(station: Station) -> list[tuple[str, str]]:
 
 
 def load(station: Station, folder: Path, files: PlanFiles, values: Mapping[str, str] | None) -> Plan:
-    """The plan of a run, with its limit set; files are seen from `folder`, that of the station file. `values` are those of the
+    """The plan of a run, with its limit set; files are seen from `folder`, as a rule the current one. `values` are those of the
     run, None where they are not known yet. PlanError, MissingGiven, StationError for what is forbidden."""
     limits = folder / files.limits if files.limits else None
     return load_plan(folder / files.plan, values, forbid=station.forbid, limits=limits)

@@ -9,4 +9,7 @@ rules.py     retests, when the line stops, how a unit is proven to be in its slo
 checks.py    the units that check the station itself
 told.py      programs that are told of a verdict
 rehearsing.py simulated units in the slots
+words.py     what is typed or scanned beside labels
+labels.py    what is wrong between labels
+wires.py     what is wrong between radios and wires of the slots
 """

@@ -6,12 +6,13 @@ from collections.abc import Iterable
 
 import msgspec
 
-from benchrig.errors import Cause
+from benchrig.errors import OF_THE_UNIT, Cause
 from benchrig.source.shape import Misfit
 from benchrig.values.quantity import Duration, Gain
 
 _MOST_RETESTS = 10
 _MOST_IN_A_ROW = 100
+_OF_UNIT = f"write some of: {', '.join(OF_THE_UNIT)}"
 
 
 class Retests(msgspec.Struct, omit_defaults=True, frozen=True):
@@ -23,6 +24,12 @@ class Retests(msgspec.Struct, omit_defaults=True, frozen=True):
     def misfits(self) -> Iterable[Misfit]:
         if not 0 <= self.most <= _MOST_RETESTS:
             yield Misfit(f"expected 0 to {_MOST_RETESTS} retests, found {self.most}", "for example: 1", ("most",))
+        if self.most and not self.causes:
+            yield Misfit("expected the causes after which a unit is tested again, found none", _OF_UNIT, ("causes",))
+        for index, cause in enumerate(self.causes):
+            if cause not in OF_THE_UNIT:
+                message = f"a run of cause {cause} judges no unit: it is tested anew anyway"
+                yield Misfit(message, _OF_UNIT, ("causes", index))
 
 
 class Stops(msgspec.Struct, omit_defaults=True, frozen=True):
@@ -44,3 +51,12 @@ class Proving(msgspec.Struct, omit_defaults=True, frozen=True):
     listen: Duration = Duration.of(1)
     margin: Gain = Gain.from_source("10 dB")
     within: Duration = Duration.of(10)
+
+    def misfits(self) -> Iterable[Misfit]:
+        for key in ("listen", "within"):
+            if getattr(self, key).seconds <= 0:
+                yield Misfit("expected a time above 0", "for example: 2 s", (key,))
+        if self.within.seconds < self.listen.seconds:
+            yield Misfit(f"{self.within} is over before {self.listen} of listening", "write a longer time", ("within",))
+        if self.margin.number < 0:
+            yield Misfit(f"expected 0 dB or more, found {self.margin}", "for example: 10 dB", ("margin",))

@@ -12,17 +12,18 @@ from benchrig.console.choice import ConsoleChoice
 from benchrig.errors import UsageError
 from benchrig.radio.specify import RadioChoice
 from benchrig.source.loading import load_struct
-from benchrig.source.problem import suggest
 from benchrig.source.shape import Misfit
 from benchrig.station.around import ConsoleText, FixtureSpec, Forbidden, PowerCommands, offset_misfits
 from benchrig.station.checks import Reference
+from benchrig.station.labels import Labels
 from benchrig.station.products import Product
 from benchrig.station.rehearsing import Rehearsal
 from benchrig.station.rules import Proving, Retests, Stops
-from benchrig.station.slots import RadioSpec, SlotSpec
-from benchrig.station.told import Told
+from benchrig.station.slots import MOST_LINKS, RadioSpec, SlotSpec
+from benchrig.station.told import Told, unknown_words
+from benchrig.station.wires import Wires
 from benchrig.station.wiring import CommandSwitch, Wiring
-from benchrig.values.pattern import Regex
+from benchrig.values.pattern import Regex, group_names
 from benchrig.values.quantity import Duration, Gain
 
 # Of a station that names none.
@@ -65,10 +66,23 @@ class Station(msgspec.Struct, omit_defaults=True):
 
     def misfits(self) -> Iterable[Misfit]:
         yield from offset_misfits(self.rssi_offset)
-        for name, slot in self.slots.items():
-            if slot.radio and slot.radio not in self.radios:
-                advice = suggest(slot.radio, self.radios) or "write it under radios"
-                yield Misfit(f"the station has no radio '{slot.radio}'", advice, ("slots", name, "radio"))
+        yield from Labels(self.slots, self.products, self.references, self.people).misfits()
+        rehearses = self.rehearsal is not None
+        yield from Wires(self.radios, self.slots, self.radio, self.console, self.power, rehearses).misfits()
+        if not 1 <= self.links <= MOST_LINKS:
+            yield Misfit(f"expected 1 to {MOST_LINKS} links, found {self.links}", "for example: 4", ("links",))
+        if self.takt is not None and self.takt.seconds <= 0:
+            yield Misfit("expected a time above 0", "for example: 45 s", ("takt",))
+        if self.rehearsal is not None:
+            yield from self._words_of(self.rehearsal.unit)
+
+    def _words_of(self, unit: str) -> Iterable[Misfit]:
+        """The words in braces, which every label has to give."""
+        for name, product in self.products.items():
+            known = ["slot", *group_names(product.barcode)]
+            for misfit in unknown_words(unit, known, ("rehearsal", "unit")):
+                message = f"{misfit.message}: no group of the barcode of '{name}' is called so"
+                yield Misfit(message, misfit.advice, misfit.path)
 
     @property
     def offset(self) -> float:

@@ -27,6 +27,9 @@ class Told(msgspec.Struct, omit_defaults=True, frozen=True):
         for index, text in enumerate(self.command):
             yield from unknown_words(text, WORDS, ("command", index))
 
+        if self.within.seconds <= 0:
+            yield Misfit("expected a time above 0", "for example: 10 s", ("within",))
+
     def words(self, values: Mapping[str, str]) -> tuple[str, ...]:
         """The program with its arguments, for one unit."""
         return tuple(with_words(text, values) for text in self.command)
