@@ -12,6 +12,8 @@ from benchrig.radio.scan import Selection, Sighting
 from benchrig.station.station import Station
 
 ProofKind: TypeAlias = Literal["only slot", "own radio", "scan"]
+# Of an address as text.
+_OCTETS = len("00:00:00:00:00:00")
 How: TypeAlias = Literal["address", "serial number", "strongest"]
 
 HOW_WORDS: Mapping[How, str] = {
@@ -54,6 +56,14 @@ class Place:
 
     def slots_on(self, radio: str) -> list[str]:
         return [slot for slot, name in self.radios.items() if name == radio]
+
+    @property
+    def radio_names(self) -> list[str]:
+        return [*dict.fromkeys(self.radios.values())]
+
+    @property
+    def several_radios(self) -> bool:
+        return len(self.radio_names) > 1
 
     @property
     def kind(self) -> ProofKind:
@@ -186,6 +196,11 @@ def binding(outcome: Outcome, expected: Expected, others: frozenset[str]) -> Bin
     return Binding((expected.address or glob.escape(expected.label),), others)
 
 
-def private(sighting: Sighting) -> bool:
-    """Whether the unit may have another address the next time."""
-    return is_private(sighting)
+def stays(sighting: Sighting) -> bool:
+    """Whether the address that was heard is known, and the unit's own for good."""
+    return is_address_of_six(sighting.address) and not is_private(sighting)
+
+
+def is_address_of_six(text: str) -> bool:
+    """Six octets, and not the identifier that a system gives in their place."""
+    return len(text) == _OCTETS

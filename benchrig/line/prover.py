@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from benchrig.errors import StationError
-from benchrig.line.proof import Binding, Claim, Expected, NotProven, Outcome, binding
+from benchrig.line.asking import Asking
+from benchrig.line.deciding import Ask, Candidate, Scene, candidates, decide
+from benchrig.line.proof import Binding, Claim, Expected, Found, Outcome, Place, Proven, Told, binding
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Sighting
 from benchrig.station.station import Station
+
+# What was heard so long ago may have changed its address, or be another unit by now.
+_STALE = 1.0
 
 
 class HeardInSlot(Protocol):
@@ -41,21 +47,148 @@ class Radios(Protocol):
 
 @dataclass
 class Prover:
-    """Of one line: it remembers which unit is in which slot until that is released."""
+    """Of one line: it remembers which unit is in which slot until that is released, and what devices told."""
 
     station: Station
     radios: Radios
+    # by slot: of every outcome that runs
     _claims: dict[str, Claim] = field(default_factory=dict)
+    # by slot the addresses that were heard and are not its unit
+    _others: dict[str, frozenset[str]] = field(default_factory=dict)
+    # by address: when each was asked last and what it told, how many connections it did not take, and the serial numbers of
+    # units that have left
+    _told: dict[str, tuple[float, Told]] = field(default_factory=dict)
+    _failed: dict[str, int] = field(default_factory=dict)
+    _gone: dict[str, str] = field(default_factory=dict)
+    _asking: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     async def prove(self, slot: str, expected: Expected) -> Outcome:
-        """Listen for as long as the station allows for a unit to be put in. An outcome that runs is claimed for the slot.
-        StationError for a radio that does not listen."""
-        return NotProven("nothing was listened for yet")
+        """Listen until the unit is proven, or for as long as the station allows for it to be put in. An outcome that runs is
+        claimed for the slot. StationError where the slot's radio does not listen, or fails."""
+        self.release(slot)
+        outcome, heard = await _Proving(self, Place.of(self.station, slot), expected).outcome()
+        if isinstance(outcome, Found):
+            outcome = replace(outcome, failed=self._failed.get(outcome.address, 0))
+            self._claims[slot] = Claim(slot, outcome.address, outcome.serial)
+        self._others[slot] = frozenset(
+            each.address for each in heard if not (isinstance(outcome, Found) and each.address == outcome.address)
+        )
+        return outcome
 
     def binding(self, slot: str, outcome: Outcome, expected: Expected) -> Binding:
         """How the run in this slot is held to the unit."""
-        return binding(outcome, expected, frozenset())
+        claimed = {claim.address for claim in self.beside(slot)}
+        return binding(outcome, expected, self._others.get(slot, frozenset()) | claimed)
 
     def release(self, slot: str) -> None:
-        """The unit has left the slot, or was never in it."""
-        self._claims.pop(slot, None)
+        """The unit has left the slot, or was never in it: another one may have its address."""
+        claim = self._claims.pop(slot, None)
+        self._others.pop(slot, None)
+        if claim is not None:
+            self._told.pop(claim.address, None)
+            self._failed.pop(claim.address, None)
+            self._gone[claim.address] = claim.serial
+
+    def beside(self, slot: str) -> list[Claim]:
+        """The units that are in other slots."""
+        return [claim for name, claim in self._claims.items() if name != slot]
+
+    # --- for a proving
+
+    def scene(
+        self, expected: Expected, place: Place, heard: Sequence[Candidate], listened: frozenset[str], since: float
+    ) -> Scene:
+        """As things are now; answers count that were given since then."""
+        return Scene(
+            expected,
+            place,
+            heard,
+            float(self.station.prove.margin.number),
+            listened,
+            self.beside(place.slot),
+            {address: told for address, (at, told) in self._told.items() if at >= since},
+            {address: told.serial for address, (_, told) in self._told.items() if told.serial},
+            self._gone,
+        )
+
+    async def ask(self, slot: str, sighting: Sighting, since: float) -> None:
+        """Read the serial number of what was heard, unless another slot has asked for it meanwhile. It has the link."""
+        address = sighting.address.upper()
+        async with self._asking:
+            if address in self._told and self._told[address][0] >= since:
+                return
+            told = await Asking(self.radios, slot, self.station.prove.within.seconds).ask(sighting)
+            self._told[address] = (asyncio.get_running_loop().time(), told)
+            self._failed[address] = self._failed.get(address, 0) + (not told.connected)
+
+    def forget_silence(self, since: float) -> None:
+        """What could not be asked is asked once more."""
+        for address, (at, told) in [*self._told.items()]:
+            if at >= since and not told.connected:
+                del self._told[address]
+
+
+class _Proving:
+    """Of one unit in one slot, in rounds that get longer: a device that advertises seldom is to be heard several times."""
+
+    def __init__(self, prover: Prover, place: Place, expected: Expected) -> None:
+        self._prover, self._place, self._expected = prover, place, expected
+        self._rules = prover.station.prove
+        self._began = asyncio.get_running_loop().time()
+        self._deadline = self._began + self._rules.listen.seconds + self._rules.within.seconds
+        self._heard: Mapping[str, Sequence[Sighting]] = {}
+
+    async def outcome(self) -> tuple[Outcome, Sequence[Candidate]]:
+        """With all that was heard."""
+        loop, seconds = asyncio.get_running_loop(), self._rules.listen.seconds
+        while True:
+            await self._listen(seconds)
+            outcome = await self._decided()
+            left = self._deadline - loop.time()
+            if isinstance(outcome, Proven) or left <= 0:
+                return outcome, self._candidates
+            seconds = min(2 * seconds, max(left, self._rules.listen.seconds))
+            self._prover.forget_silence(self._began)
+
+    async def _listen(self, seconds: float) -> None:
+        heard = await self._prover.radios.listen(seconds)
+        error = heard[self._place.slot].error
+        if error is not None:
+            raise error
+        self._heard = {each.radio: each.sightings for each in heard.values() if each.error is None}
+
+    async def _decided(self) -> Outcome:
+        while True:
+            answer = decide(self._scene)
+            if not isinstance(answer, Ask):
+                return answer
+            await self._ask(answer)
+
+    @property
+    def _candidates(self) -> list[Candidate]:
+        return candidates(self._heard, self._expected)
+
+    @property
+    def _scene(self) -> Scene:
+        listened = frozenset(self._heard)
+        return self._prover.scene(self._expected, self._place, self._candidates, listened, self._began)
+
+    async def _ask(self, ask: Ask) -> None:
+        """Over a place among the links of the radio, for which the unit may have to wait: that is no time of its own."""
+        loop = asyncio.get_running_loop()
+        slot = self._place.slot if ask.radio == self._place.radio else self._place.slots_on(ask.radio)[0]
+        asked = loop.time()
+        async with self._prover.radios.link(slot):
+            waited = loop.time() - asked
+            self._deadline += waited
+            if waited > _STALE:
+                await self._listen(self._rules.listen.seconds)
+            sighting = _heard_as(self._heard.get(ask.radio, ()), ask.address)
+            if sighting is not None:
+                await self._prover.ask(slot, sighting, self._began)
+
+
+def _heard_as(sightings: Iterable[Sighting], address: str) -> Sighting | None:
+    """Of two of one address the louder one."""
+    found = [each for each in sightings if each.address.upper() == address]
+    return max(found, key=lambda each: each.strength, default=None)

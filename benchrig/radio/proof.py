@@ -6,7 +6,16 @@ import itertools
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from benchrig.errors import AttError, LinkError, MalformedValue, NoAnswer, NotProven, UnfitAddress, WrongDevice
+from benchrig.errors import (
+    AttError,
+    AttributeMissing,
+    LinkError,
+    MalformedValue,
+    NoAnswer,
+    NotProven,
+    UnfitAddress,
+    WrongDevice,
+)
 from benchrig.radio.choosing import labels
 from benchrig.radio.identity import Identity, is_private
 from benchrig.radio.scan import Sighting
@@ -51,13 +60,19 @@ def another_device(identity: Identity, sighting: Sighting, serial: str) -> Wrong
 
 async def serial_of(link: Link) -> str:
     """The serial number that the device tells, '' when it tells none."""
+    try:
+        return await serial_told(link)
+    except (AttError, AttributeMissing, LinkError, NoAnswer, MalformedValue):
+        return ""
+
+
+async def serial_told(link: Link) -> str:
+    """The same; AttributeMissing for a device without one, AttError, NoAnswer, MalformedValue and LinkError for one that does
+    not tell it now."""
     found = link.table.find((Segment(SERIAL_NUMBER),))
     if not found:
-        return ""
-    try:
-        return serial_text(await link.read(found[0].attribute, "read the serial number", _SERIAL_WITHIN))
-    except (AttError, LinkError, NoAnswer, MalformedValue):
-        return ""
+        raise AttributeMissing("the unit has no serial number (2A25)")
+    return serial_text(await link.read(found[0].attribute, "read the serial number", _SERIAL_WITHIN))
 
 
 def serial_text(data: bytes) -> str:
