@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +16,7 @@ from benchrig.cli.options import Decorator, flag, option
 from benchrig.cli.types import Whole, Written
 from benchrig.errors import BenchrigError, UsageError
 from benchrig.history.questions.words import CAUSES, VERDICTS
+from benchrig.record.purposes import PURPOSES
 
 if TYPE_CHECKING:
     from benchrig.history.opening import History
@@ -84,15 +85,18 @@ class Chosen:
     cause: tuple[str, ...] = ()
     since: datetime | None = None
     until: datetime | None = None
+    purpose: tuple[str, ...] = ()
+    product: tuple[str, ...] = ()
+    slot: tuple[str, ...] = ()
+    person: tuple[str, ...] = ()
+    shift: tuple[str, ...] = ()
+    reference: tuple[str, ...] = ()
 
     @property
     def filters(self) -> Filters:
         from benchrig.history.questions.filters import Filters
 
-        return Filters(
-            self.plan, self.revision, self.plan_hash, self.limits, self.firmware, self.station, self.radio, self.verdict,
-            self.cause, self.unit, self.since, self.until, self.simulated,
-        )  # fmt: skip
+        return Filters(**{each.name: getattr(self, each.name) for each in fields(self) if each.name != "history"})
 
     def open(self) -> History:
         """The history that is meant. UsageError where there is none."""
@@ -142,6 +146,12 @@ _FILTERS = (
     _of("--unit", "of the unit with this serial number, read or given, or this address", "NAME"),
     _of("--verdict", "with this verdict", "VERDICT", type=click.Choice(VERDICTS), shell_complete=None),
     _of("--cause", "with this cause", "CAUSE", type=click.Choice(CAUSES), shell_complete=None),
+    _of("--purpose", "of this purpose at a line", "PURPOSE", type=click.Choice(PURPOSES), shell_complete=None),
+    _of("--product", "of this product, as its barcode told it", "NAME"),
+    _of("--slot", "in this slot, '' for runs at no line", "NAME"),
+    _of("--person", "with this person on shift", "NAME"),
+    _of("--shift", "of this shift", "NAME"),
+    _of("--reference", "of the golden or known-bad unit of this name", "NAME"),
     option("--since", type=Moment(), metavar="MOMENT",
            help="Select the runs that began at this date, or date and time, or later; UTC where no zone is named. Also "
            "today, yesterday, monday, and 12h, 7d, 2w for a time ago."),

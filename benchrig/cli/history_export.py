@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @flag("--force", help="Write over a file that already exists.")
 def export(file: Path, labels: tuple[str, ...], chosen: Chosen, studies: bool, force: bool) -> None:
     """Write every judged reading of the runs that fit into FILE, one row each: CSV where its name ends in .csv, Arrow where
-    it ends in .arrow or .feather. Partial runs are in it, and say so; those of gauge studies
+    it ends in .arrow or .feather. Partial runs are in it, and say so; those of gauge studies, and those of a line that check the station or only clean up,
     are left out, and counted.
 
     \b
@@ -42,12 +42,16 @@ def export(file: Path, labels: tuple[str, ...], chosen: Chosen, studies: bool, f
         kind = kind_of(file)
         writable(file, force=force)
         with chosen.open() as history:
-            count, left_out = _write(history, file, labels, chosen, kind, studies=studies)
+            count, left_out, checks = _write(history, file, labels, chosen, kind, studies=studies)
         with whatever_the_output_does(verdict=True):
             simulated = "SIMULATED: " * chosen.simulated
             tell(f"{simulated}{counted(count, 'reading')} written to {file}")
             if left_out:
                 tell(f"{counted(left_out, 'run')} of gauge studies left out: --studies exports them too")
+            if checks:
+                tell(
+                    f"{counted(checks, 'run')} that check the station, or only clean up, left out: --purpose exports them"
+                )
 
 
 def _write(

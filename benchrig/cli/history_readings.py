@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _COLUMNS = (
     "run_id", "started", "unit", "value", "measure", "low", "high", "stated_low", "stated_high", "passed", "station",
-    "firmware", "limit_set", "plan_hash", "simulated", "folder",
+    "firmware", "limit_set", "plan_hash", "simulated", "folder", "slot", "purpose",
 )  # fmt: skip
 _LISTED = ("reading", "measure", "plan", "simulated")
 
@@ -94,7 +94,7 @@ def _show(history: History, values: Values, count: int, *, as_json: bool, as_csv
 def _rows(history: History, values: Values, count: int) -> Iterator[dict[str, Any]]:
     names = ("value", "low", "high", "stated_low", "stated_high", "passed")
     plain = {name: getattr(values, name)[-count:].tolist() for name in names} if count else {}
-    texts = ("unit", "station", "firmware", "limit_set", "plan_hash", "folder", "run_id")
+    texts = ("unit", "station", "firmware", "limit_set", "plan_hash", "folder", "run_id", "slot", "purpose")
     plain |= {name: values.of_run(name)[-count:].tolist() for name in texts} if count else {}
     moments = values.started[-count:].tolist() if count else []
     for index, started in enumerate(moments):

@@ -47,10 +47,9 @@ def record_place(history: History, stored: str, run_id: str) -> str:
 
 
 def marks(run: RunRow) -> str:
-    """What keeps a verdict from being one on a unit as a whole, in capitals."""
-    return ", ".join(
-        ["SIMULATED"] * run.simulated + ["PARTIAL"] * bool(run.left_out) + ["GAUGE STUDY"] * bool(run.study)
-    )
+    """What keeps a verdict from being one on a unit as a whole, and which test of it at a line it was, in capitals."""
+    told = ["SIMULATED"] * run.simulated + ["PARTIAL"] * bool(run.left_out) + ["GAUGE STUDY"] * bool(run.study)
+    return ", ".join([*told, *filter(None, [run.at_line.upper()])])
 
 
 class HistoryPage(TextPage):
@@ -154,7 +153,7 @@ def _life_cells(lived: LifeRun) -> tuple[str, ...]:
 
 
 def _of_run(run: RunRow) -> tuple[str, ...]:
-    return run.plan, run.verdict, marks(run), run.station, run.firmware or "–", decided(run)
+    return run.plan, run.verdict, marks(run), run.place, run.firmware or "–", decided(run)
 
 
 def decided(run: RunRow) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from benchrig.cli.history_text import SIMULATED, record_place
 from benchrig.cli.text_page import TextPage
 from benchrig.history.moments import moment_text
+from benchrig.record.purposes import AGAIN
 from benchrig.source.problem import counted
 from benchrig.text.escape import plain
 from benchrig.text.tables import print_table
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from benchrig.study.yields import Share
 
 _CELL = 60
+_AGAIN = {"retest": "retests", "repaired": "runs after a repair"}
 # So many units that passed again are named.
 _RETESTED = 10
 _HEADINGS = ("", "passed", "of", "share", "95 % exact", "95 % Wilson")
@@ -116,7 +118,8 @@ class YieldPage(TextPage):
             where = ", ".join(filter(None, (each.step, each.reading))) or "–"
             failed = record_place(self._history, each.failed_folder, each.failed_run)
             passed = record_place(self._history, each.passed_folder, each.passed_run)
-            self._line(f"{each.unit}: failed {where} in {failed}, passed in {passed}")
+            how = f" ({each.purpose})" if each.purpose in AGAIN else ""
+            self._line(f"{each.unit}: failed {where} in {failed}, passed in {passed}{how}")
         if (more := len(figure.retested) - _RETESTED) > 0:
             self._line(f"and {more} more: --json names all")
 
@@ -150,6 +153,11 @@ def _said(figure: YieldFigure) -> Iterator[str]:
         before, share = figure.earlier, figure.earlier.first_pass
         new = f"first pass of the others {share.passed} of {share.of}"
         yield f"{counted(before.units, 'unit')} had been tested before these runs, and {before.failed} failed then; {new}"
+    if figure.again:
+        told = ", ".join(f"{_AGAIN[each.purpose]} {each.runs} ({each.passed} passed)" for each in figure.again)
+        yield f"no first tests: {told}; first pass takes the first result of a unit, final the last one"
+    if figure.without_first:
+        yield f"{counted(figure.without_first, 'unit')} with a first result outside these runs: in no first pass here"
     if figure.unknown:
         yield f"{counted(figure.unknown, 'run')} of a unit that told nothing of itself: each counts as another unit"
     if figure.by_address:

@@ -23,7 +23,7 @@ from benchrig.text.escape import plain
 
 CONFIDENCE = 0.95
 # Groups of runs that should be alike, and their column.
-_ALIKE = {"stations": "station", "fixtures": "fixture", "firmware revisions": "firmware"}
+_ALIKE = {"stations": "station", "fixtures": "fixture", "firmware revisions": "firmware", "slots": "slot"}
 
 
 class AgainstLimits(msgspec.Struct, frozen=True, omit_defaults=True):

@@ -34,6 +34,7 @@ class Retested(msgspec.Struct, frozen=True):
     failed_folder: str
     passed_run: str
     passed_folder: str
+    purpose: str = ""  # of the run that passed, where it was at a line: a retest, or of a repaired unit
 
 
 def failing(runs: Sequence[RunRow], units: Sequence[str]) -> list[Failing]:
@@ -56,7 +57,7 @@ def retested(runs: Sequence[RunRow], units: Sequence[str]) -> list[Retested]:
     return [
         Retested(
             units[before], runs[before].firmware, runs[before].step, runs[before].reading, runs[before].run_id,
-            runs[before].folder, runs[after].run_id, runs[after].folder,
+            runs[before].folder, runs[after].run_id, runs[after].folder, runs[after].purpose,
         )
         for before, after in passed_again(units, [run.passed for run in runs], states)
     ]  # fmt: skip

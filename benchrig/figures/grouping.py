@@ -16,6 +16,11 @@ _KEYS: dict[str, Callable[[RunRow], str]] = {
     "station": lambda run: run.station,
     "fixture": lambda run: run.fixture,
     "firmware": lambda run: run.firmware,
+    "product": lambda run: run.product,
+    "slot": lambda run: run.slot,
+    "person": lambda run: run.person,
+    "shift": lambda run: run.shift,
+    "purpose": lambda run: run.purpose,
     "day": lambda run: run.started.date().isoformat(),
     "hour": lambda run: run.started.strftime("%Y-%m-%d %H:00"),
 }

@@ -14,9 +14,13 @@ from benchrig.figures.failing import Failing, Retested, failing, retested
 from benchrig.figures.grouping import Group, groups_of
 from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
-from benchrig.history.questions.identity import units_of
+from benchrig.history.questions.identity import units_of, unknown_unit
 from benchrig.history.questions.runs import RunRow, rows_of
-from benchrig.study.yields import Share, first_runs, last_runs, passed_of, share_of
+from benchrig.history.tables import runs
+from benchrig.record.purposes import AGAIN
+from benchrig.study.yields import Share, first_runs, first_tests, last_runs, passed_of, share_of
+
+_AT_ONCE = 1000
 
 
 class Apart(msgspec.Struct, frozen=True):
@@ -24,6 +28,14 @@ class Apart(msgspec.Struct, frozen=True):
 
     why: str
     runs: int
+
+
+class Again(msgspec.Struct, frozen=True):
+    """Runs of a line that were no first test: retests, or runs of repaired units."""
+
+    purpose: str
+    runs: int
+    passed: int
 
 
 class Earlier(msgspec.Struct, frozen=True):
@@ -59,6 +71,10 @@ class YieldFigure(msgspec.Struct, frozen=True):
     unknown: int = 0  # failures of a unit that told nothing of itself: each counts as another unit
     by_address: int = 0  # runs that had only an address, which is that of one unit
     lacking: int = 0  # passes in which a limit was not judged, as the plan or the command allowed
+    again: list[Again] = []
+    without_first: int = (
+        0  # units that were tested again in these runs, whose first test is not among them: in no first pass
+    )
 
 
 def yields_of(
@@ -93,9 +109,9 @@ def _figure(
     counting = [run for run in found if not run.apart]
     units, by_address = units_of(connection, counting)
     passed = [run.passed for run in counting]
-    first, last = first_runs(units), last_runs(units)
+    first, last = first_tests(units, *_said_firsts(connection, counting)), last_runs(units)
     return YieldFigure(
-        plans, filters.described, filters.simulated, len(counting), len(first),
+        plans, filters.described, filters.simulated, len(counting), len(last),
         share_of(passed_of(passed, first), len(first)), share_of(passed_of(passed, last), len(last)),
         counting[0].started if counting else None, counting[-1].started if counting else None,
         _earlier(connection, counting, units, first, plans, filters),
@@ -103,8 +119,26 @@ def _figure(
         {each: groups_of(counting, first, last, each) for each in by},
         sorted({run.revision for run in counting}), sorted({run.limit_set for run in counting}),
         len({run.plan_hash for run in counting}),
-        sum(not run.unit for run in counting), by_address, sum(run.passed and run.not_judged > 0 for run in counting),
+        sum(name == unknown_unit(run) for name, run in zip(units, counting, strict=True)), by_address,
+        sum(run.passed and run.not_judged > 0 for run in counting), _again(counting), len(last) - len(first),
     )  # fmt: skip
+
+
+def _said_firsts(connection: Connection, counting: Sequence[RunRow]) -> tuple[list[str], dict[str, bool]]:
+    """Of each run the id of the first run of its unit, as the line says it, "" of a first one; which of these count, as far as
+    the history has them."""
+    said = [run.first_run if run.purpose in AGAIN else "" for run in counting]
+    counts = {run.run_id: True for run in counting}
+    asked = sorted({each for each in said if each} - counts.keys())
+    for at in range(0, len(asked), _AT_ONCE):
+        found = rows_of(connection, runs.c.run_id.in_(asked[at : at + _AT_ONCE]))
+        counts |= {run.run_id: not run.apart for run in found}
+    return said, counts
+
+
+def _again(counting: Sequence[RunRow]) -> list[Again]:
+    found = {purpose: [run.passed for run in counting if run.purpose == purpose] for purpose in AGAIN}
+    return [Again(purpose, len(passed), sum(passed)) for purpose, passed in found.items() if passed]
 
 
 def _apart(found: Sequence[RunRow]) -> list[Apart]:

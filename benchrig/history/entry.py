@@ -16,7 +16,7 @@ from benchrig.record.aggregate import merged
 from benchrig.record.began import began
 from benchrig.record.events import DeviceSeen, PlannedNode, Reading, Where
 from benchrig.record.model import Record
-from benchrig.report import explain, whole
+from benchrig.report import at_line, explain, whole
 from benchrig.values.judging import Judgement
 from benchrig.values.quantity import as_float
 
@@ -61,7 +61,7 @@ def entry_of(record: Record, data: bytes, folder: str) -> Entry:
     here = platform.node()
     of_file = {"digest": hashlib.sha256(data).hexdigest(), "size": len(data), "folder": folder, "kept_on": here}
     known = unit["serial"] or unit["given_serial"] or unit["address"]
-    told = {name: _kept(value) for name, value in (_head(record) | _end(record)).items()}
+    told = {name: _kept(value) for name, value in (_head(record) | _end(record) | at_line.cells(record)).items()}
     run = told | {"started": micros(began(record.run.started))} | of_file | unit | {"unit": known}
     return Entry(run, devices, [*_steps(record)], [*_readings(record)])
 

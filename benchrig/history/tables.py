@@ -35,6 +35,7 @@ def _maybe(name: str, kind: type[TypeEngine[Any]]) -> Column[Any]:
 
 # `run` is the number of a run in this history alone; `started` is in microseconds UTC since 1970. `digest` and `size` are those
 # of record.jsonl; `duration` is in seconds. `host` is the computer that ran it, `kept_on` the one that has the folder: see `History.folder`.
+# From `purpose` on: what the run was at a line, '' of one that was at none; `first_run` is the id of the unit's first run there.
 runs = Table(
     "runs",
     metadata,
@@ -81,6 +82,15 @@ runs = Table(
     Column("judged", Integer, nullable=False),
     Column("retries", Integer, nullable=False),
     Column("rounds_left", Integer, nullable=False),
+    _text("purpose"),
+    _text("product"),
+    _text("slot"),
+    _text("person"),
+    _text("shift"),
+    _text("proof"),
+    _text("reference"),
+    _text("first_run"),
+    Column("again", Integer, nullable=False, server_default="0"),
     Index("runs_by_start", "started"),
     Index("runs_by_plan", "plan", "started"),
 )

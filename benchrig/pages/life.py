@@ -52,7 +52,7 @@ def life(told: Life, links: Links) -> ET.Element:
 def _run(each: LifeRun, links: Links) -> ET.Element:
     run = each.run
     return row(
-        moment_text(run.started), run.plan, _verdict(run), run.cause, run.step, run.reading, run.message, run.station,
+        moment_text(run.started), run.plan, _verdict(run), run.cause, run.step, run.reading, run.message, run.place,
         run.firmware, run.limit_set or "of the plan", _found(each), links.run(run.run_id[:8], run.folder),
         class_="" if run.passed else "open",
     )  # fmt: skip
@@ -66,5 +66,9 @@ def _found(each: LifeRun) -> Child:
 
 
 def _verdict(run: RunRow) -> str:
-    marks = [" PARTIAL"] * bool(run.left_out) + [f" gauge study {run.study}"] * bool(run.study)
+    marks = (
+        [f" {run.at_line.upper()}"] * bool(run.at_line)
+        + [" PARTIAL"] * bool(run.left_out)
+        + [f" gauge study {run.study}"] * bool(run.study)
+    )
     return f"{run.verdict}{''.join(marks)}"

@@ -46,7 +46,7 @@ def page_of_set(history: History, filters: Filters, to: Path, on: datetime) -> b
 
 def _yields(history: History, filters: Filters) -> list[YieldFigure]:
     """By the hour where that is shown: of a long time there are thousands."""
-    by = ("day", "station", "firmware")
+    by = ("day", "station", "slot", "firmware")
     figures = yields_of(history, filters, by)
     return yields_of(history, filters, (*by, "hour")) if any(map(is_short, figures)) else figures
 

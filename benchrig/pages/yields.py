@@ -7,7 +7,7 @@ from datetime import timedelta
 from xml.etree import ElementTree as ET
 
 from benchrig.figures.grouping import Group
-from benchrig.figures.yields import YieldFigure
+from benchrig.figures.yields import Again, YieldFigure
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import details, figure, row, section, table
 from benchrig.html.plots import plotted
@@ -54,6 +54,10 @@ def notes(told: YieldFigure) -> Iterator[str]:
     if told.earlier:
         yield (f"{counted(told.earlier.units, 'unit')} had a run before these, {told.earlier.failed} of them failed then;"
                f" first pass of the others: {words.share(told.earlier.first_pass)}.")  # fmt: skip
+    if told.again:
+        yield f"No first tests: {', '.join(map(_tested_again, told.again))}; final takes the last result of a unit."
+    if told.without_first:
+        yield f"{counted(told.without_first, 'unit')} with a first result outside these runs: in no first pass here."
     for what, names in (("revisions of the plan", told.revisions), ("limit sets", told.limit_sets)):
         if len(names) > 1:
             yield f"These runs have {len(names)} {what}: {', '.join(name or 'none' for name in names)}."
@@ -65,6 +69,11 @@ def notes(told: YieldFigure) -> Iterator[str]:
         yield f"{counted(told.by_address, 'run')} had only an address, which belongs to one unit."
     if told.lacking:
         yield f"In {counted(told.lacking, 'passed run')} a limit was not judged, as the plan or the command allowed."
+
+
+def _tested_again(each: Again) -> str:
+    what = "retest" if each.purpose == "retest" else "run after a repair"
+    return f"{counted(each.runs, what, 'retests' if each.purpose == 'retest' else 'runs after a repair')} ({each.passed} passed)"
 
 
 def is_short(told: YieldFigure) -> bool:
@@ -80,7 +89,7 @@ def _over_time(told: YieldFigure, place: str) -> Iterator[ET.Element]:
         says += f" The last {MOST} of {len(told.groups[by])} are shown." if len(told.groups[by]) > MOST else ""
         plot = plotted(says, f"{place}-{by}", curves.shares(last))
         yield figure(plot, says, details("The same as a table", _groups(by, last)))
-    for name in ("station", "firmware"):
+    for name in ("station", "slot", "firmware"):
         if len(told.groups[name]) > 1:
             yield _groups(name, told.groups[name][-MOST:])
 
@@ -124,11 +133,11 @@ def _bar(part: float) -> Child:
 
 def _retested(told: YieldFigure, links: Links) -> Iterator[Child]:
     rows = (
-        row(each.unit, each.firmware, each.step, each.reading, links.run(each.failed_run[:8], each.failed_folder),
+        row(each.unit, each.purpose, each.firmware, each.step, each.reading, links.run(each.failed_run[:8], each.failed_folder),
             links.run(each.passed_run[:8], each.passed_folder))
         for each in told.retested[:MOST]
     )  # fmt: skip
-    heads = ("unit", "firmware", "step", "reading", "failed", "passed")
+    heads = ("unit", "tested again as", "firmware", "step", "reading", "failed", "passed")
     yield table("Units that passed after a failure", heads, rows)
     yield from left_out(len(told.retested), "unit")
 

@@ -10,4 +10,6 @@ began.py       when a run began
 format1.py     lines of an earlier format
 secrets.py     what no event may tell
 accounting.py  the fate of every limit
+line_part.py   what a run was at a line; purposes.py the words for that
+study_part.py  which measurement of a gauge study it was
 """

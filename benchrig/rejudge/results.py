@@ -8,12 +8,13 @@ from typing import Any
 import msgspec
 
 from benchrig.errors import speaks_of_unit
-from benchrig.record.events import DeviceSeen, PlannedLimits, RunEnded
+from benchrig.record.events import DeviceSeen, PlannedLimits, RunEnded, RunStarted
 from benchrig.record.model import Record
+from benchrig.record.purposes import AGAIN, OF_THE_STATION
 from benchrig.rejudge.record import Rejudged
 from benchrig.rejudge.walk import Done
 from benchrig.run.outcome import Exit
-from benchrig.study.yields import Share, first_runs, last_runs, share_of
+from benchrig.study.yields import Share, first_tests, last_runs, share_of
 
 
 class Came(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -67,6 +68,7 @@ class Run(msgspec.Struct, frozen=True, omit_defaults=True):
     unknown: list[Open] = []
     altered: list[str] = []
     not_in_plan: list[str] = []
+    first_run: str = ""  # of a retest, or a repaired unit, at a line: the id of the first run of the unit
 
     @property
     def changed(self) -> bool:
@@ -109,7 +111,6 @@ class Results(msgspec.Struct, frozen=True, omit_defaults=True):
 def run_of(again: Rejudged, folder: str) -> Run:
     head, before = again.record.run, again.record.ended
     assert before is not None
-    apart = "gauge study" if head.study else "partial" if head.left_out else ""
     return Run(
         head.run_id,
         folder,
@@ -117,12 +118,19 @@ def run_of(again: Rejudged, folder: str) -> Run:
         _unit(again.record),
         _came(before),
         None if again.ended is None else _came(again.ended),
-        apart,
+        _apart(head),
         [change for done in again.done for change in _changes(done)],
         [Open(each.where.label, each.step, each.why, each.reading) for each in again.unknown],
         again.altered,
         again.gone,
+        head.line.first if head.line and head.line.purpose in AGAIN else "",
     )
+
+
+def _apart(head: RunStarted) -> str:
+    if head.line is not None and head.line.purpose in OF_THE_STATION:
+        return OF_THE_STATION[head.line.purpose]
+    return "gauge study" if head.study else "partial" if head.left_out else ""
 
 
 def _unit(record: Record) -> str:
@@ -161,7 +169,9 @@ def yield_of(runs: Sequence[Run], came: Callable[[Run], Came | None]) -> Yield:
     which nobody can say what it comes to may be that run."""
     counting = [run for run in runs if not run.apart and ((end := came(run)) is None or end.counts)]
     units = [run.unit for run in counting]
-    first, last = ([came(counting[index]) for index in which(units)] for which in (first_runs, last_runs))
+    counts = {run.run_id: False for run in runs} | {run.run_id: True for run in counting}
+    which = first_tests(units, [run.first_run for run in counting], counts), last_runs(units)
+    first, last = ([came(counting[index]) for index in each] for each in which)
     return Yield(*_share(first), *_share(last))
 
 

@@ -18,14 +18,14 @@ from benchrig.errors import UsageError
 from benchrig.files import held
 from benchrig.record.journal import read_record
 from benchrig.record.model import Record
-from benchrig.report import explain, whole
+from benchrig.report import at_line, explain, whole
 from benchrig.report.markers import Marker
 from benchrig.text.escape import csv_cell
 
 INDEX = "index.csv"
 COLUMNS = (
     "run_id", "started", "given_serial", "serial", "plan", "revision", "station", "verdict", "cause", "message", "folder",
-    "marks", "exit_code",
+    "marks", "exit_code", *at_line.COLUMNS,
 )  # fmt: skip
 _RUNNING = Marker(".running")
 
@@ -36,6 +36,7 @@ def index_row(record: Record, folder: str) -> dict[str, Any]:
     cells = {name: getattr(run, name) for name in ("run_id", "started", "plan", "revision", "station")}
     cells |= {"given_serial": explain.given_serial(record), "serial": unit.serial if unit else "", "folder": folder}
     cells |= {"cause": ended.cause, "exit_code": ended.exit_code} if ended else {}
+    cells |= at_line.cells(record) if run.line else {}
     marks = ", ".join(whole.marks(record))
     return {**cells, "verdict": explain.outcome(record), "message": whole.reason(record), "marks": marks}
 
@@ -123,13 +124,22 @@ def _append(index: BinaryIO, row: dict[str, Any]) -> None:
     """In one write, behind the last line whole: one that a full disk cut short is ended."""
     end = index.seek(0, os.SEEK_END)
     lines = [COLUMNS] if not end else []
-    data = _csv([*lines, [csv_cell(row.get(name)) for name in COLUMNS]])
+    data = _csv([*lines, [csv_cell(row.get(name)) for name in _columns(index)]])
     if end and not _ends_whole(index, end):
         data = b"\r\n" + data
     if index.write(data) != len(data):
         with contextlib.suppress(OSError):
             index.truncate(end)
         raise OSError("there is no room for the line of this run")
+
+
+def _columns(index: BinaryIO) -> tuple[str, ...]:
+    """Those of its first line: an index that an earlier version began has fewer, and keeps them."""
+    index.seek(0)
+    count = index.readline().count(b",") + 1
+    began = COLUMNS[:count] if count > 1 else COLUMNS
+    index.seek(0)
+    return began if index.readline() == _csv([began]) else COLUMNS
 
 
 def _ends_whole(index: BinaryIO, end: int) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from rich.padding import Padding
 from rich.text import Text
 
-from benchrig.report import access, explain, whole
+from benchrig.report import access, at_line, explain, whole
 from benchrig.report.layout import Layout, fitting, under_steps
 from benchrig.report.requirements import proofs
 from benchrig.report.rows import Row, rows_of
@@ -75,6 +75,8 @@ class _Page:
             "limits": explain.limit_set(record),
             "unit": explain.unit_title(record),
             "station": plain(run.station),
+            "line": at_line.where(record),
+            "purpose": at_line.purpose(record),
             "fixture": plain(str(run.fixture), explain.NAME_LIMIT) if run.fixture else "",
             "radio": plain(run.radio) + ("" if run.seed is None else f", seed {run.seed}"),
             "started": plain(run.started),

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
-from benchrig.report import explain
+from benchrig.report import at_line, explain
 from benchrig.report.explain import NAME_LIMIT, SENTENCE_LIMIT, State, numbered, state, title
 from benchrig.report.outline import Once, OverRounds, allowed_by, once, outline, over_rounds
 from benchrig.text.escape import plain
@@ -305,6 +305,7 @@ def marks(record: Record) -> list[str]:
     count = sum(limit.allowed and limit.unmeasured for _, limit in _limits_left(record))
     return (
         ["SIMULATED"] * record.run.simulated
+        + [*filter(None, [at_line.mark(record)])]
         + ["PARTIAL"] * bool(record.run.left_out)
         + [f"{count} {'LIMIT' if count == 1 else 'LIMITS'} NOT JUDGED"] * bool(count)
     )
@@ -323,7 +324,7 @@ def _exit_text(record: Record, ended: RunEnded) -> str:
         meaning = explain.NOT_ALL
     if ended.exit_code == 0 and next(tolerated(record), None):
         meaning = f"the {'simulated ' * record.run.simulated}unit passed"
-    return f"{meaning} (exit code {ended.exit_code})"
+    return f"{at_line.came_to(record, meaning)} (exit code {ended.exit_code})"
 
 
 def counts(entry: Once | OverRounds) -> bool:

@@ -5,7 +5,7 @@ Runs are given in the order of time, as one entry a run in each sequence. A unit
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from functools import lru_cache
 
 import msgspec
@@ -42,6 +42,12 @@ def first_runs(units: Sequence[Hashable]) -> list[int]:
     for index, unit in enumerate(units):
         seen.setdefault(unit, index)
     return sorted(seen.values())
+
+
+def first_tests(units: Sequence[Hashable], first_of: Sequence[str], counts: Mapping[str, bool]) -> list[int]:
+    """The same, without those that say themselves that they are no first test: `first_of` names the run that was it, "" for
+    none. Where that run does not count, as its station failed, the next one is the first; one that is not known counts."""
+    return [index for index in first_runs(units) if not (first_of[index] and counts.get(first_of[index], True))]
 
 
 def last_runs(units: Sequence[Hashable]) -> list[int]:

@@ -43,7 +43,7 @@ def test_the_page(file: Path) -> None:
     said = told(file, READING).stdout
     for line in (
         "CAPABILITY  read voltage.value, plan end of line",
-        "42 values; 1 run left out: partial, of a gauge study, cut off, or broken off by",
+        "42 values; 1 run left out: partial, of a gauge study, a check of the station, cut off, or",
         "2 pairs of limits are in these runs: a figure for each",
         "LIMITS  0 V to 10 V",
         "41 values of 41 units in 41 runs, 2026-11-02 06:00:00 to 2026-11-02 06:40:00 UTC",

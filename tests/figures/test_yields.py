@@ -167,3 +167,77 @@ def test_who_passed_by_other_limits_did_not_pass_again(tmp_path: Path) -> None:
 
 def test_an_unknown_firmware_says_nothing(tmp_path: Path) -> None:
     assert only(tmp_path, [fails(1, "A", firmware=""), entry(2, unit="A", firmware="")]).retested == []
+
+
+# --- at a line
+
+
+def at_line(number: int, unit: str, purpose: str = "unit", *, first: int = 0, **more: object) -> Entry:
+    """A run in slot 1; `first` is the number of the unit's first run."""
+    said = {"purpose": purpose, "slot": "1", "first_run": f"run-{first:06}" * bool(first), "again": int(bool(first))}
+    return entry(number, unit=unit, **(said | more))  # type: ignore[arg-type]
+
+
+FAILS = {"verdict": "fail", "step": "read voltage", "reading": "value"}
+SHIFT = [
+    at_line(1, "G", "golden", reference="G1"),
+    at_line(2, "K", "known bad", reference="K1", **FAILS),
+    at_line(3, "A"),
+    at_line(4, "B", **FAILS),
+    at_line(5, "B", "retest", first=4),
+    at_line(6, "C", **FAILS),
+    at_line(7, "C", "repaired", first=6, slot="2"),
+    at_line(8, "D", "clean-up", left_out=3),
+    at_line(9, "D"),
+    at_line(10, "G", "golden", reference="G1", **FAILS),
+]
+
+
+def test_the_first_result_stays_and_checks_of_the_station_count_for_nothing(tmp_path: Path) -> None:
+    figure = only(tmp_path, SHIFT)
+    assert (figure.units, figure.runs) == (4, 6)
+    assert (figure.first_pass.passed, figure.first_pass.of) == (2, 4)
+    assert (figure.final.passed, figure.final.of) == (4, 4)
+    assert figure.apart == [Apart("golden unit", 2), Apart("clean-up", 1), Apart("known-bad unit", 1)]
+    assert [(each.purpose, each.runs, each.passed) for each in figure.again] == [("retest", 1, 1), ("repaired", 1, 1)]
+    assert [(each.unit, each.purpose) for each in figure.retested] == [("B", "retest"), ("C", "repaired")]
+
+
+def test_by_slot_the_first_result_is_where_it_was(tmp_path: Path) -> None:
+    groups = only(tmp_path, SHIFT, by=("slot",)).groups["slot"]
+    told = [
+        (each.name, each.first_pass.passed, each.first_pass.of, each.final.passed, each.final.of) for each in groups
+    ]
+    assert told == [("1", 2, 4, 3, 3), ("2", 0, 0, 1, 1)]
+
+
+@pytest.mark.parametrize("filters", [Filters(slot=("2",)), Filters(purpose=("repaired",))])
+def test_a_repaired_unit_alone_is_in_no_first_pass(tmp_path: Path, filters: Filters) -> None:
+    figure = only(tmp_path, SHIFT, filters)
+    assert (figure.units, figure.first_pass.of, figure.without_first, figure.final.of) == (1, 0, 1, 1)
+
+
+def test_golden_runs_alone_have_no_yield(tmp_path: Path) -> None:
+    figure = only(tmp_path, SHIFT, Filters(purpose=("golden",)))
+    assert (figure.runs, figure.apart) == (0, [Apart("golden unit", 2)])
+
+
+def test_after_a_fault_of_the_station_the_next_run_is_the_first(tmp_path: Path) -> None:
+    """Whatever the line called it: the run that it names as the first one did not count."""
+    figure = only(tmp_path, [at_line(1, "A", verdict="error", cause="station"), at_line(2, "A", "retest", first=1)])
+    assert (figure.first_pass.passed, figure.first_pass.of, figure.without_first) == (1, 1, 0)
+
+
+def test_an_absent_unit_without_a_number_is_that_of_its_retest(tmp_path: Path) -> None:
+    """Else its failure would count as another unit, and its retest as a first pass."""
+    runs = [at_line(1, "", cause="link", **FAILS), at_line(2, "A", "retest", first=1), fails(3, "", cause="device")]
+    figure = only(tmp_path, runs)
+    assert (figure.units, figure.unknown) == (2, 1)
+    assert (figure.first_pass.passed, figure.final.passed) == (0, 1)
+
+
+def test_a_selection_names_units_as_the_whole_history_does(tmp_path: Path) -> None:
+    runs = [at_line(1, "", cause="link", **FAILS), at_line(2000, "A", "retest", first=1), at_line(3, "B")]
+    figure = only(tmp_path, runs, Filters(until=BEGIN + timedelta(days=1)))
+    assert (figure.units, figure.unknown, figure.first_pass.passed) == (2, 0, 1)
+    assert figure.earlier is None

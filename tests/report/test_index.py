@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from benchrig.record.events import AnyEvent
 from benchrig.record.journal import Journal
+from benchrig.report import at_line
 from benchrig.report.index import COLUMNS, INDEX, IndexLine
 from tests.cli.kit import files, here
 from tests.record.examples import FAILED_RUN, failed_run
@@ -42,6 +43,7 @@ def test_a_run_has_one_line_that_says_what_decided(tmp_path: Path) -> None:
         "serial": "VFL3-000123", "plan": "Fridge logger, end of line", "revision": "3", "station": "bench 2",
         "verdict": "fail", "cause": "limit", "folder": "one", "marks": "", "exit_code": "1",
         "message": "step 3 read temperature: fail (limit): 31.27 °C is above the maximum 30 °C by 1.27 °C",
+        **dict.fromkeys(at_line.COLUMNS, ""),
     }  # fmt: skip
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == [INDEX]
 
@@ -125,3 +127,12 @@ def test_foreign_text_stays_in_its_cell(tmp_path: Path, text: str) -> None:
 def test_the_reference_has_its_columns() -> None:
     said = ", ".join(row["column"] for row in SECTIONS["The index of a results folder"].table("column"))
     assert said.replace("`", "") == ", ".join(COLUMNS)
+
+
+def test_an_index_that_an_earlier_version_began_keeps_its_columns(tmp_path: Path) -> None:
+    """Its first line names them: a row with more cells would be read as another one."""
+    (tmp_path / INDEX).write_bytes((",".join(COLUMNS[:13]) + "\r\n").encode())
+    with IndexLine(folder(tmp_path, "one", [])) as line:
+        line.write(failed_run())
+    [row] = rows(tmp_path)
+    assert (list(row), row["exit_code"], row["folder"]) == ([*COLUMNS[:13]], "1", "one")

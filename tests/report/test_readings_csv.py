@@ -160,6 +160,7 @@ def test_the_columns_are_stable() -> None:
         "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
         "given_serial", "rounds", "tolerated", "device", "confidence", "at_least", "at_most",
         "limit_set", "stated_low", "stated_high", "guard",
+        "purpose", "product", "slot", "person", "shift", "proof", "reference", "first_run", "again",
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from benchrig.history import tables
 from benchrig.history.place import Place
 
 # The name of the newest file in versions/.
-HEAD = "0001"
+HEAD = "0002"
 TABLE = "history_version"
 
 _version = Table(TABLE, MetaData(), Column("version_num", Text))

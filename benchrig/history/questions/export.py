@@ -21,6 +21,7 @@ from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.rows import raw_rows
 from benchrig.history.questions.runs import json_moment
 from benchrig.history.tables import bounds, readings, runs
+from benchrig.record.purposes import OF_THE_STATION
 from benchrig.text.escape import csv_cell
 
 # Each column with its kind: text, number, whole number, truth, moment.
@@ -31,14 +32,16 @@ COLUMNS = {
     "margin": "number", "samples": "whole", "minimum": "number", "maximum": "number", "mean": "number", "unit": "text",
     "serial": "text", "given_serial": "text", "address": "text", "firmware": "text", "station": "text",
     "fixture": "text", "radio": "text", "simulated": "truth", "partial": "truth", "study": "text",
-    "run_verdict": "text", "run_cause": "text", "folder": "text",
+    "run_verdict": "text", "run_cause": "text", "folder": "text", "purpose": "text", "product": "text", "slot": "text",
+    "person": "text", "shift": "text", "proof": "text", "reference": "text", "first_run": "text", "again": "whole",
 }  # fmt: skip
 _ORDER = (runs.c.started, runs.c.run_id, readings.c.n)
 _READING = ("value", "text", "passed", "margin", "samples", "minimum", "maximum", "mean")
 _BOUND = ("low", "high", "stated_low", "stated_high")
 _RUN = (
     "plan", "revision", "plan_hash", "limit_set", "unit", "serial", "given_serial", "address", "firmware", "station",
-    "fixture", "radio", "simulated", "study", "folder",
+    "fixture", "radio", "simulated", "study", "folder", "purpose", "product", "slot", "person", "shift", "proof",
+    "reference", "first_run", "again",
 )  # fmt: skip
 
 Row = dict[str, Any]
@@ -47,6 +50,7 @@ Row = dict[str, Any]
 class Exported(NamedTuple):
     readings: int
     studies: int  # runs of gauge studies, which were left out
+    of_the_station: int  # runs that check the station, or only clean up, which no filter asked for
 
 
 class Writer(Protocol):
@@ -61,20 +65,27 @@ def export(
     history: History, labels: Sequence[str], filters: Filters, file: BinaryIO, kind: str, *, studies: bool = False
 ) -> Exported:
     """Write the readings with these names, without any all of them, of all runs that fit, partial ones too; those of gauge
-    studies with `studies` alone. By reading, then in the order of the runs. UsageError for a reading that is not there."""
-    written, which = 0, condition(filters) if studies else and_(condition(filters), runs.c.study == "")
+    studies with `studies` alone, those that check the station where the filters name their purpose. By reading, then in the order of the runs. UsageError for a reading that is not there."""
+    written, ours = 0, runs.c.purpose.not_in(_unasked(filters))
+    which = and_(condition(filters), ours) if studies else and_(condition(filters), ours, runs.c.study == "")
     with history.reading() as connection, closing(writer(kind, file)) as out:
         check_words(connection, filters)
         for channel in _wanted(connection, labels, filters):
             rows = [*_rows(history, connection, channel, which)]
             out.write(rows)
             written += len(rows)
-        return Exported(written, 0 if studies else _of_studies(connection, filters))
+        of_studies = 0 if studies else _counted(connection, filters, runs.c.study != "")
+        return Exported(written, of_studies, _counted(connection, filters, ~ours))
 
 
-def _of_studies(connection: Connection, filters: Filters) -> int:
-    """Runs that fit, and are measurements of a gauge study."""
-    return connection.scalar(select(func.count()).where(condition(filters), runs.c.study != "")) or 0
+def _unasked(filters: Filters) -> list[str]:
+    """The purposes of runs that check the station, but for those that the filters name."""
+    return [each for each in OF_THE_STATION if each not in filters.purpose]
+
+
+def _counted(connection: Connection, filters: Filters, which: ColumnElement[bool]) -> int:
+    """How many runs that fit are such."""
+    return connection.scalar(select(func.count()).where(condition(filters), which)) or 0
 
 
 def _wanted(connection: Connection, labels: Sequence[str], filters: Filters) -> list[Channel]:

@@ -13,6 +13,7 @@ from benchrig.errors import UsageError
 from benchrig.history.moments import micros, moment_text
 from benchrig.history.questions.words import BROKEN_OFF, CAUSES, VERDICTS
 from benchrig.history.tables import devices, runs
+from benchrig.record.purposes import OF_THE_STATION, PURPOSES
 from benchrig.source.problem import suggest
 from benchrig.text.escape import plain
 
@@ -20,9 +21,10 @@ from benchrig.text.escape import plain
 _COLUMNS = {
     "plan": runs.c.plan, "revision": runs.c.revision, "plan_hash": runs.c.plan_hash, "limits": runs.c.limit_set,
     "firmware": runs.c.firmware, "station": runs.c.station, "radio": runs.c.radio, "verdict": runs.c.verdict,
-    "cause": runs.c.cause,
+    "cause": runs.c.cause, "purpose": runs.c.purpose, "product": runs.c.product, "slot": runs.c.slot,
+    "person": runs.c.person, "shift": runs.c.shift, "reference": runs.c.reference,
 }  # fmt: skip
-_KNOWN = {"verdict": VERDICTS, "cause": CAUSES}
+_KNOWN = {"verdict": VERDICTS, "cause": CAUSES, "purpose": PURPOSES}
 _NAMES = {"plan_hash": "plan hash", "limits": "limit set"}
 _FEWEST_DIGITS = 6
 
@@ -44,6 +46,12 @@ class Filters(msgspec.Struct, frozen=True, omit_defaults=True):
     since: datetime | None = None
     until: datetime | None = None  # the first moment that is too late
     simulated: bool = False
+    purpose: tuple[str, ...] = ()  # what a run was at a line: the words of PURPOSES
+    product: tuple[str, ...] = ()
+    slot: tuple[str, ...] = ()
+    person: tuple[str, ...] = ()
+    shift: tuple[str, ...] = ()
+    reference: tuple[str, ...] = ()  # the name of a unit that checks the station
 
     @property
     def described(self) -> str:
@@ -57,6 +65,11 @@ class Filters(msgspec.Struct, frozen=True, omit_defaults=True):
     def narrows_plan(self) -> bool:
         """Whether it leaves out runs of a plan."""
         return self != Filters(plan=self.plan, simulated=self.simulated)
+
+    @property
+    def of_the_station(self) -> bool:
+        """Whether it selects runs that check the station, and these alone: no question mixes them with others."""
+        return bool(self.purpose) and {*self.purpose} <= {*OF_THE_STATION}
 
     def worded(self) -> Iterator[tuple[str, tuple[str, ...]]]:
         for field in (*_COLUMNS, "unit"):
@@ -80,9 +93,12 @@ def condition(filters: Filters) -> ColumnElement[bool]:
 
 
 def whole_runs(filters: Filters) -> ColumnElement[bool]:
-    """Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study. Nor one that died or was
+    """Runs that are a whole test of a unit: not a part of a plan, not a measurement of a gauge study, and no check of the station
+    unless the filters ask for these alone. Nor one that died or was
     broken off, unless the filters ask for such: its unit comes again, and an instrument that fails may have failed before."""
     parts = [runs.c.left_out == 0, runs.c.study == ""]
+    if not filters.of_the_station:
+        parts.append(runs.c.purpose.not_in([*OF_THE_STATION]))
     if not filters.verdict and not filters.cause:
         parts += [runs.c.verdict != "cut off", runs.c.cause.not_in(BROKEN_OFF)]
     return and_(*parts)

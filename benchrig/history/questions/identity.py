@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import ColumnElement, Connection, false, select, true
+from sqlalchemy import ColumnElement, Connection, false, or_, select, true
 
 from benchrig.history.questions.rows import raw_rows
-from benchrig.history.questions.runs import RunRow
+from benchrig.history.questions.runs import RunRow, rows_of
 from benchrig.history.tables import devices, runs
 
 _AT_ONCE = 1000
@@ -18,11 +18,34 @@ def units_of(connection: Connection, found: Sequence[RunRow]) -> tuple[list[str]
 
     A unit that failed before its serial number was read is known by its address alone: where the history has one serial
     number with that address, and only one, the run is taken for that unit's. A run in which the unit told nothing is taken
-    for a unit of its own."""
+    for a unit of its own, unless it was at a line, and another run of this unit there had a serial number."""
     nameless = {run.address for run in found if _has_only_address(run)}
     serials = serials_at(connection, sorted(nameless), simulated=any(run.simulated for run in found))
     named = [_unit(run, serials) for run in found]
-    return named, sum(name != run.unit and bool(run.unit) for name, run in zip(named, found, strict=True))
+    by_address = sum(name != run.unit and bool(run.unit) for name, run in zip(named, found, strict=True))
+    tied = _tied(connection, found)
+    return [tied.get(run.run_id, name) for name, run in zip(named, found, strict=True)], by_address
+
+
+def _tied(connection: Connection, found: Sequence[RunRow]) -> dict[str, str]:
+    """By run id the unit of those runs that have no serial number, where a line ties them to others of the same unit: to the
+    first run of it, to those that name it as theirs. In the whole history, so that a unit has one name in every question."""
+    known: dict[str, str] = {}
+    firsts = sorted({run.first_run or run.run_id for run in found if run.purpose and _is_weak(run)})
+    for at in range(0, len(firsts), _AT_ONCE):
+        asked = firsts[at : at + _AT_ONCE]
+        together: dict[str, list[RunRow]] = {}
+        for run in rows_of(connection, or_(runs.c.run_id.in_(asked), runs.c.first_run.in_(asked))):
+            together.setdefault(run.first_run or run.run_id, []).append(run)
+        for tied in together.values():
+            strong = next((run.unit for run in tied if not _is_weak(run)), "")
+            known |= {run.run_id: strong for run in tied if strong and _is_weak(run)}
+    return known
+
+
+def _is_weak(run: RunRow) -> bool:
+    """Whether nothing but an address, or not even that, says which unit it is."""
+    return not (run.serial or run.given_serial)
 
 
 def _has_only_address(run: RunRow) -> bool:
@@ -31,8 +54,13 @@ def _has_only_address(run: RunRow) -> bool:
 
 def _unit(run: RunRow, serials: dict[str, str]) -> str:
     if not run.unit:
-        return f"unknown unit of run {run.run_id}"
+        return unknown_unit(run)
     return serials.get(run.address, run.unit) if _has_only_address(run) else run.unit
+
+
+def unknown_unit(run: RunRow) -> str:
+    """What a unit is called that told nothing."""
+    return f"unknown unit of run {run.run_id}"
 
 
 def serials_at(connection: Connection, addresses: Sequence[str], *, simulated: bool) -> dict[str, str]:

@@ -16,6 +16,7 @@ from benchrig.history.opening import History
 from benchrig.history.questions.filters import Filters, check_words, condition
 from benchrig.history.questions.rows import raw_rows
 from benchrig.history.tables import runs
+from benchrig.record.purposes import OF_THE_STATION
 
 
 class RunRow(msgspec.Struct, frozen=True, gc=False):
@@ -45,10 +46,21 @@ class RunRow(msgspec.Struct, frozen=True, gc=False):
     left_out: int = 0  # steps of the plan, in a partial run
     not_judged: int = 0  # limits
     simulated: bool = False
+    purpose: str = ""  # what it was at a line, from here on; all empty for one that was at none
+    product: str = ""
+    slot: str = ""
+    person: str = ""
+    shift: str = ""
+    proof: str = ""  # how the unit was proven to be in the slot
+    reference: str = ""  # the name of the unit that checks the station
+    first_run: str = ""  # of a retest or a repaired unit: the id of its first run
+    again: int = 0
 
     @property
     def apart(self) -> str:
         """Why it counts neither as passed nor as failed; '' where it counts."""
+        if self.purpose in OF_THE_STATION:
+            return OF_THE_STATION[self.purpose]
         if self.study:
             return "gauge study"
         if self.left_out:
@@ -56,6 +68,18 @@ class RunRow(msgspec.Struct, frozen=True, gc=False):
         if speaks_of_unit(self.verdict, self.cause):
             return ""
         return self.verdict if self.verdict != "error" else f"cause {self.cause}"
+
+    @property
+    def at_line(self) -> str:
+        """'golden unit', 'retest 2', 'repaired'; '' of a first test, and of a run that was at no line."""
+        if self.purpose == "retest":
+            return f"retest {self.again or ''}".strip()
+        return OF_THE_STATION.get(self.purpose, self.purpose if self.purpose != "unit" else "")
+
+    @property
+    def place(self) -> str:
+        """'line 3, slot 2, Anna'; at no line that of the station alone."""
+        return ", ".join(filter(None, (self.station, f"slot {self.slot}" * bool(self.slot), self.person)))
 
     @property
     def passed(self) -> bool:
@@ -66,8 +90,11 @@ _COLUMNS = (
     runs.c.run_id, runs.c.started, runs.c.verdict, runs.c.plan, runs.c.unit, runs.c.cause, runs.c.root_step,
     runs.c.root_reading, runs.c.message, runs.c.station, runs.c.firmware, runs.c.revision, runs.c.plan_hash,
     runs.c.limit_set, runs.c.fixture, runs.c.radio, runs.c.serial, runs.c.given_serial, runs.c.address, runs.c.folder,
-    runs.c.study, runs.c.left_out, (runs.c.planned - runs.c.judged), runs.c.simulated,
+    runs.c.study, runs.c.left_out, (runs.c.planned - runs.c.judged), runs.c.simulated, runs.c.purpose,
+    runs.c.product, runs.c.slot, runs.c.person, runs.c.shift, runs.c.proof, runs.c.reference, runs.c.first_run, runs.c.again,
 )  # fmt: skip
+
+_SIMULATED = RunRow.__struct_fields__.index("simulated") - 2
 
 
 def runs_of(history: History, filters: Filters) -> list[RunRow]:
@@ -83,8 +110,9 @@ def rows_of(connection: Connection, which: ColumnElement[bool] | None = None) ->
 
 
 def _row(cells: tuple[Any, ...]) -> RunRow:
-    run_id, started, *rest, simulated = cells
-    return RunRow(run_id, moment_of(started), *(*rest, bool(simulated)))  # SQLite has no truth but 0 and 1
+    run_id, started, *rest = cells
+    rest[_SIMULATED] = bool(rest[_SIMULATED])  # SQLite has no truth but 0 and 1
+    return RunRow(run_id, moment_of(started), *rest)
 
 
 def in_order(found: Iterable[RunRow]) -> list[RunRow]:

@@ -22,7 +22,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 from xml.etree import ElementTree as ET
 
-from benchrig.report import access, explain, requirements, whole
+from benchrig.report import access, at_line, explain, requirements, whole
 from benchrig.report.names import unused
 from benchrig.report.outline import Entry, Once, OverRounds, ReadingOverRounds, allowed_by, outline
 from benchrig.report.registry import Report
@@ -49,7 +49,7 @@ _RESULTS: dict[explain.State, Result | None] = {
 # For a dialect that wants a time stamp when the record has none that can be read.
 _UNKNOWN_TIME = datetime(1970, 1, 1, tzinfo=UTC)
 # The case of the run, and what its properties begin with: no step is called so.
-_TAKEN = frozenset({"run", "version", "given", "unit", "device", "limits", "requirement"})
+_TAKEN = frozenset({"run", "version", "line", "given", "unit", "device", "limits", "requirement"})
 
 
 class _Case(NamedTuple):
@@ -325,6 +325,8 @@ def _run_facts(record: Record) -> Iterator[tuple[str, Any]]:
         yield f"version:{name}", value
     yield "fixture", run.fixture.name if run.fixture else None
     yield "fixture:software", (run.fixture.software or None) if run.fixture else None
+    for name, value in at_line.cells(record).items() if run.line else ():
+        yield f"line:{name}", value or None
     for name, value in run.given.items():
         yield f"given:{name}", value
     yield "unit:given_serial", explain.given_serial(record) or None

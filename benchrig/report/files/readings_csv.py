@@ -10,7 +10,7 @@ import csv
 import io
 from typing import TYPE_CHECKING, Any
 
-from benchrig.report import explain, whole
+from benchrig.report import at_line, explain, whole
 from benchrig.report.outline import Entry, Once, ReadingOverRounds, outline, verdict_over
 from benchrig.report.registry import Report
 from benchrig.text.escape import CELL_LIMIT, csv_cell, hex_text
@@ -27,7 +27,7 @@ COLUMNS = (
     "value", "units", "low", "high", "verdict", "margin", "limit", "raw", "count", "minimum", "maximum", "mean", "sd",
     "outside", "cause", "message", "given", "radio", "plan_hash", "left_out", "run_verdict", "run_cause", "exit_code",
     "given_serial", "rounds", "tolerated", "device", "confidence", "at_least", "at_most",
-    "limit_set", "stated_low", "stated_high", "guard",
+    "limit_set", "stated_low", "stated_high", "guard", *at_line.COLUMNS,
 )  # fmt: skip
 _OF_JUDGEMENT = ("low", "high", "margin", "limit", "confidence", "at_least", "at_most")
 _OF_SAMPLES = ("count", "minimum", "maximum", "mean", "sd", "outside")
@@ -57,6 +57,7 @@ def _run_cells(record: Record) -> dict[str, Any]:
     run, unit, ended = record.run, record.unit, record.ended
     names = ("run_id", "started", "plan", "revision", "station", "simulated", "radio", "plan_hash", "left_out")
     cells: dict[str, Any] = {name: getattr(run, name) for name in names}
+    cells |= at_line.cells(record) if run.line else {}
     cells["limit_set"] = explain.limit_set_name(record)
     cells["given"] = "; ".join(f"{name}={value}" for name, value in run.given.items())
     cells["given_serial"] = explain.given_serial(record)

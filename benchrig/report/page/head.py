@@ -9,7 +9,7 @@ from benchrig.errors import OF_THE_UNIT
 from benchrig.html.elements import Child, el
 from benchrig.html.parts import facts, notice, section
 from benchrig.record.model import Record
-from benchrig.report import explain, whole
+from benchrig.report import at_line, explain, whole
 from benchrig.text.escape import plain
 
 # What to do where the record has no advice of its own, by the cause.
@@ -64,7 +64,7 @@ def to_do(record: Record) -> str:
     """The advice of the record where it has one, else what its cause means."""
     if record.ended is not None and record.ended.verdict == "pass":
         return _after_pass(record)
-    told = whole.advice(record)
+    told = at_line.to_do(record) or whole.advice(record)
     of_unit = record.cause in OF_THE_UNIT
     return told or (_SIMULATED_FAILED if record.run.simulated and of_unit else _usual(record))
 
@@ -74,6 +74,8 @@ def _after_pass(record: Record) -> str:
         return whole.advice(record) or _NOT_ALL
     if record.run.simulated:
         return _NONE_OF_A_UNIT
+    if of_the_station := at_line.to_do(record):
+        return of_the_station
     if record.run.left_out:
         return _PART_ONLY
     if whole.marks(record):
@@ -97,6 +99,8 @@ def _facts(record: Record) -> ET.Element:
         ("firmware", plain(unit.firmware) if unit else ""),
         ("hardware", plain(unit.hardware) if unit else ""),
         ("station", plain(run.station)),
+        ("line", at_line.where(record)),
+        ("purpose", at_line.purpose(record)),
         ("fixture", plain(str(run.fixture)) if run.fixture else ""),
         ("radio", plain(run.radio) + ("" if run.seed is None else f", seed {run.seed}")),
         ("started", plain(run.started)),

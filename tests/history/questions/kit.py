@@ -36,7 +36,8 @@ def entry(
         "verdict": verdict, "cause": cause or ("limit" if verdict == "fail" else ""),
         "exit_code": {"pass": 0, "fail": 1}.get(verdict), "root_step": step, "root_reading": reading,
         "message": f"run {number} did not pass" * (verdict != "pass"), "planned": 1, "judged": 1, "retries": 0,
-        "rounds_left": 0,
+        "rounds_left": 0, "purpose": "", "product": "", "slot": "", "person": "", "shift": "", "proof": "", "reference": "",
+        "first_run": "", "again": 0,
     } | identity | head  # fmt: skip
     seen = [{"device": "", **identity, "address_type": "public"}]
     seen += [

@@ -69,7 +69,7 @@ def test_csv_gives_back_every_digit(history: History) -> None:
 
 def test_runs_of_gauge_studies_are_left_out_and_counted(history: History) -> None:
     file = io.BytesIO()
-    assert export(history, ["read voltage.value"], Filters(), file, "csv") == (2, 1)
+    assert export(history, ["read voltage.value"], Filters(), file, "csv") == (2, 1, 0)
     rows = [dict(zip(COLUMNS, line.split(","), strict=True)) for line in file.getvalue().decode().splitlines()[1:]]
     assert [(row["run_id"], row["started"]) for row in rows] == [
         ("run-000002", "2026-11-02T06:02:00Z"),
