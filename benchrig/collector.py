@@ -13,6 +13,8 @@ _HARDLY = 100_000
 _LOOKS_AFTER = 100
 _times = 0
 _is_aside = False
+# so many runs measure, and set aside what was there before the first of them
+_measuring = 0
 
 
 def begin() -> None:
@@ -36,19 +38,24 @@ def end() -> None:
 
 @contextlib.contextmanager
 def set_aside() -> Iterator[None]:
-    """While steps are measured: what was there before them is not looked through, which takes as long as many steps."""
-    global _is_aside
-    if _is_aside or _is_frozen_by_others():
+    """While steps are measured: what was there before them is not looked through, which takes as long as many steps. Of
+    several at once the last one to end puts an end to it."""
+    global _is_aside, _measuring
+    if not _measuring and (_is_aside or _is_frozen_by_others()):
         yield
         return
-    gc.freeze()
-    _is_aside = True
+    if not _measuring:
+        gc.freeze()
+        _is_aside = True
+    _measuring += 1
     try:
         yield
     finally:
-        gc.unfreeze()
-        _is_aside = False
-        _look_now_and_then()
+        _measuring -= 1
+        if not _measuring:
+            gc.unfreeze()
+            _is_aside = False
+            _look_now_and_then()
 
 
 def _is_frozen_by_others() -> bool:

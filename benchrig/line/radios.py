@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from benchrig import collector
 from benchrig.errors import BenchrigError, StationError
 from benchrig.plan.tree import StepPlan, every_step
+from benchrig.radio.beside import Beside
 from benchrig.radio.lending import Opener, SharedRadio
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Report, Selection, Sighting
@@ -31,10 +33,17 @@ class Heard:
 
 class StationRadios:
     """Each by its name in the station file, '' for the station's own. `openers` are used in place of what the text of a radio
-    says. Inside the loop of the line."""
+    says; `beside` are the consoles and switches of a slot, where the radios have them. Inside the loop of the line."""
 
-    def __init__(self, station: Station, openers: Mapping[str, Opener] | None = None, *, seed: int = 0) -> None:
-        self._station = station
+    def __init__(
+        self,
+        station: Station,
+        openers: Mapping[str, Opener] | None = None,
+        *,
+        beside: Callable[[str], Sequence[Beside]] | None = None,
+        seed: int = 0,
+    ) -> None:
+        self._station, self._beside = station, beside
         self._radios = {
             self.name(slot): SharedRadio(
                 (openers or {}).get(self.name(slot)) or _opener(self.spec(slot), station, seed), self.spec(slot).links
@@ -59,12 +68,16 @@ class StationRadios:
     async def open(self) -> dict[str, StationError]:
         """Open all; why those that did not open did not. They are tried again when they are lent."""
         found = await asyncio.gather(*(_trouble(radio) for radio in self._radios.values()))
+        collector.loaded()
         return {name: error for name, error in zip(self._radios, found, strict=True) if error is not None}
 
     async def lend(self, slot: str, *, without: frozenset[str] = frozenset()) -> Radio:
         """The slot's radio, for one run, which closes it. It does not hear the addresses `without`: units in other slots.
         StationError."""
-        return await self._of(slot).lend(without=without)
+        radio = await self._of(slot).lend(without=without)
+        if self._beside is not None:
+            radio.beside = [*self._beside(slot)]
+        return radio
 
     def opener(self, slot: str, *, without: frozenset[str] = frozenset()) -> Opener:
         """The same, for RunOptions."""

@@ -63,6 +63,8 @@ class Link:
         self._reads_reach_listeners = reads_reach_listeners
         # told the identity address of a bond that the device and this radio have made, '' when it has gone
         self.on_bonded: Callable[[str], None] = lambda _: None
+        # told the identity address of a bond too, by the radio
+        self.bonded_with: Callable[[str], object] = lambda _: None
         self._last_security: LinkSecurity | None = None
         # sentences about it for the record, or for the person
         self.remarks: list[str] = []
@@ -145,8 +147,12 @@ class Link:
         """How the link is protected, and what changes that. Raises StationError where the radio cannot, LinkLost."""
         if not self.is_up or not self._client.is_connected:
             raise LinkLost(f"the link is not there any more ({self.lost_reason or 'closing'})")
-        self._last_security = NotedSecurity(self._security(), self.on_bonded)
+        self._last_security = NotedSecurity(self._security(), self._bonded)
         return self._last_security
+
+    def _bonded(self, identity: str) -> None:
+        self.bonded_with(identity)
+        self.on_bonded(identity)
 
     async def forget_bond(self) -> None:
         """The bench's keys for the unit are gone; also once the link has ended, where its security was asked for before."""

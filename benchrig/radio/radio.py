@@ -28,7 +28,7 @@ from benchrig.errors import (
 )
 from benchrig.radio.beside import Beside
 from benchrig.radio.bleak_api import address_type, own_backend, raw_of
-from benchrig.radio.bonds import Bonds
+from benchrig.radio.bonds import Bond, Bonds
 from benchrig.radio.foreign import IN_PROGRESS, RESTART_SERVICE, translate
 from benchrig.radio.link import Link
 from benchrig.radio.lock_file import WITHIN, waited_for
@@ -99,6 +99,8 @@ class Radio:
     _links: list[Link] = field(default_factory=list)
     _last: Link | None = None
     _remarks: list[str] = field(default_factory=list)
+    # the addresses of units that it was linked to, and those that they told when they bonded
+    _own: set[str] = field(default_factory=set)
     _attempts: Tasks = field(default_factory=Tasks)
     _endings: Tasks = field(default_factory=Tasks)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -112,7 +114,8 @@ class Radio:
         """The fields that another run does not share."""
         said = [f"of what is on the air, left out: {', '.join(sorted(without))}"] if without else []
         kept: dict[str, Any] = {"facts": {**self.facts}, "beside": [*self.beside]}
-        own: dict[str, Any] = {"_links": [], "_last": None, "_remarks": [], "_attempts": Tasks(), "_endings": Tasks()}
+        own: dict[str, Any] = {"_links": [], "_last": None, "_remarks": [], "_own": set()}
+        own |= {"_attempts": Tasks(), "_endings": Tasks()}
         lent = {"is_lent": True, "deaf_to": without, "to_tell": said, "on_close": _nothing, "waited": 0.0}
         return kept | own | lent
 
@@ -124,6 +127,10 @@ class Radio:
     async def fault(self) -> BenchrigError | None:
         """Why the radio can do nothing any more, until it is opened anew."""
         return None
+
+    def is_own(self, bond: Bond) -> bool:
+        """Whether the bond may have been made over a link of this radio, and not by another run."""
+        return not self.is_lent or bond.address in self._own
 
     async def prepare(self, selection: Selection, within: float | None = None) -> list[str]:
         """Make the radio ready for units of this selection; what had to be done, in sentences. Another benchrig that is
@@ -150,7 +157,9 @@ class Radio:
 
     def remarks(self) -> list[str]:
         """What the unit did against the specification that no step noticed, in sentences; for the record."""
-        printed = [one.console.remark() for one in self.beside if one.console]
+        several = self.is_lent and len(self.beside) > 1
+        beside = [one for one in self.beside if not several or self._own.intersection(one.addresses())]
+        printed = [one.console.remark() for one in beside if one.console]
         return (
             self._remarks + [sentence for link in self._links for sentence in link.unasked] + [*filter(None, printed)]
         )
@@ -230,6 +239,8 @@ class Radio:
             self._end(client, attempt)
             raise _told(client, doing, translate(error, doing, connecting=True)) from error
         link.established()
+        link.bonded_with = self._own.add
+        self._own.add(link.address)
         self._links.append(link)
         self._last = link
         return link

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchrig.errors import BenchrigError, StationError
+from benchrig.radio.bonds import MemoryBonds
 from benchrig.radio.radio import Radio
 
 if TYPE_CHECKING:
@@ -25,6 +26,13 @@ class StackRadio(Radio):
     def advice(self) -> str:
         """What to do about a lost controller."""
         return "plug the adapter in again"
+
+    async def close(self) -> None:
+        """Bonds that last no longer than a run go with that run, also where the radio goes on."""
+        await super().close()
+        if self.is_lent and isinstance(self.bonds, MemoryBonds):
+            for bond in filter(self.is_own, self.bonds.all()):
+                self.bonds.forget(*bond.unit)
 
     async def is_there(self) -> bool:
         return self.stack is None or not self.stack.lost

@@ -145,7 +145,7 @@ class Runner:
 
     def _tell_bonds(self, radio: Radio) -> None:
         """What the run leaves in the store of the station: also when it was interrupted."""
-        for bond in [bond for bond in stored(radio) if bond not in self._bonds]:
+        for bond in [bond for bond in stored(radio) if bond not in self._bonds and radio.is_own(bond)]:
             self.emit(Noted(self._clock.at, f"{_KEPT_BOND}: {f'{bond.address} {bond.name}'.rstrip()}"))
 
     def _not_closed(self, error: BenchrigError) -> None:

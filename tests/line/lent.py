@@ -15,7 +15,7 @@ from benchrig.loop import in_loop
 from benchrig.plan.loader import load_plan
 from benchrig.radio.lending import Opener
 from benchrig.radio.offers import LACKS, PARTLY
-from benchrig.radio.specify import RadioChoice, loop_factory
+from benchrig.radio.specify import RadioChoice, loop_factory, radio_opener
 from benchrig.record.accounting import unaccounted
 from benchrig.record.model import Record
 from benchrig.run.choose import choose_steps
@@ -124,12 +124,13 @@ async def at_once(tests: Sequence[Test], radios: StationRadios, choice: RadioCho
     )
 
 
-def together(tests: Sequence[Test], radio: str, *, real_time: bool = False) -> list[Record]:
+def together(tests: Sequence[Test], radio: str | RadioChoice, *, real_time: bool = False) -> list[Record]:
     """All tests at once over this radio."""
-    choice = RadioChoice.parse(radio)
+    choice = RadioChoice.parse(radio) if isinstance(radio, str) else radio
 
     async def work() -> list[Record]:
-        radios = StationRadios(line_of(len(tests), radio))
+        opener = radio_opener(choice, station="bench 1")
+        radios = StationRadios(line_of(len(tests), str(choice)), {"only": opener})
         assert await radios.open() == {}
         async with contextlib.AsyncExitStack() as behind:
             behind.push_async_callback(radios.close)
@@ -138,8 +139,13 @@ def together(tests: Sequence[Test], radio: str, *, real_time: bool = False) -> l
     return in_loop(work(), loop_factory(choice, real_time=real_time))
 
 
-def alone(test: Test, radio: str) -> Record:
+def alone(test: Test, radio: str | RadioChoice) -> Record:
     """The same test as `benchrig run` does it."""
-    choice = RadioChoice.parse(radio)
+    choice = RadioChoice.parse(radio) if isinstance(radio, str) else radio
     with prepared(test.options(choice, Station("bench 1")), Unattended()) as run:
         return in_loop(run.run(), run.loop_factory).record
+
+
+def told(record: Record) -> list[str]:
+    """What the run says of its unit beside the steps, without what differs from run to run: levels, and what was measured."""
+    return [note.text for note in record.notes if not note.text.startswith(("air: ", "address: ", "controller"))]
