@@ -1,6 +1,14 @@
 """The station that an operator works at: barcodes in, verdicts out. Knows of no screen.
 
 line.py      the controller: texts in, units tested, a view out
+opening.py   what a shift needs, opened and closed again; work.py: what all its units share
+reading.py   what a scanned line does; floor.py: the slots, which unit is next; slot.py: one of them
+passage.py   a unit's way through its slot; loading.py: its plan; judging.py: what its run says of it; settling.py: what follows
+questions.py what somebody is asked; operator.py: the person as a run sees them
+memory.py    the journal and what it adds up to, while the line lives; recovery.py: what a power cut has left
+station_file.py  the station file while a shift lasts
+deliveries.py, told_programs.py  runs into their history, verdicts to the programs of the station
+telling.py   verdicts in the words of the line; viewing.py: the state of the line as a view
 radios.py    the radios, opened once and lent to the runs in the slots
 view.py      what a screen shows, as data
 rehearsal.py the line on a simulated radio: units whose files are put into slots; unit_files.py these files

@@ -55,11 +55,13 @@ def references_of(station: Station) -> list[tuple[str, str]]:
     return [(name, match.product) for name, match in read_labels if isinstance(match, Match)]
 
 
-def load(station: Station, folder: Path, files: PlanFiles, values: Mapping[str, str] | None) -> Plan:
+def load(
+    station: Station, folder: Path, files: PlanFiles, values: Mapping[str, str] | None, seed: int | None = None
+) -> Plan:
     """The plan of a run, with its limit set; files are seen from `folder`, as a rule the current one. `values` are those of the
     run, None where they are not known yet. PlanError, MissingGiven, StationError for what is forbidden."""
     limits = folder / files.limits if files.limits else None
-    return load_plan(folder / files.plan, values, forbid=station.forbid, limits=limits)
+    return load_plan(folder / files.plan, values, seed=seed, forbid=station.forbid, limits=limits)
 
 
 def values_for(station: Station, product: str, of_barcode: Mapping[str, str], asked: Collection[str]) -> dict[str, str]:

@@ -273,7 +273,7 @@ def reason(record: Record) -> str:
     trouble = run_trouble(record)
     if trouble is not None:
         return f"the run: {trouble.verdict} ({trouble.cause}): {trouble.message}"
-    step = _decisive(record)
+    step = decisive(record)
     if step is None:
         return ""
     head = f"step {explain.telling_title(step)}: {state(step)}"
@@ -282,7 +282,8 @@ def reason(record: Record) -> str:
     return f"{head} ({step.ended.cause}): {plain(explain.said(step), SENTENCE_LIMIT)}"
 
 
-def _decisive(record: Record) -> Execution | None:
+def decisive(record: Record) -> Execution | None:
+    """The step whose end decided; None for a pass, and where none did."""
     if record.ended is not None and record.ended.verdict == "pass":
         return None
     root = record.ended.root if record.ended else None
@@ -296,7 +297,7 @@ def advice(record: Record) -> str:
     """What to do about what decided; '' when nothing is known."""
     if (trouble := run_trouble(record)) is not None:
         return trouble.advice
-    step = _decisive(record)
+    step = decisive(record)
     return plain(step.ended.advice, SENTENCE_LIMIT) if step is not None and step.ended else ""
 
 

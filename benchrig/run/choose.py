@@ -36,6 +36,17 @@ def choose_nodes(plan: Plan, ids: Iterable[str], *, with_changes: bool = False) 
     return _chosen(nodes, wanted)
 
 
+def clean_up_alone(plan: Plan) -> tuple[list[StepPlan], list[StepPlan]]:
+    """The clean-up of a plan whose steps were cut off: its finally steps with what connects them, and apart those that put
+    back what a step had saved. What a step would save now is not what was there before."""
+    nodes = [_Node(node) for node in plan.nodes]
+    saved = {name for node in nodes if node.section == "steps" for name in node.saves}
+    last = [node for node in nodes if node.section == "finally"]
+    by_hand = [node for node in last if node.uses & saved]
+    needed = _with_givers(nodes, {node.id for node in last} - {node.id for node in by_hand})
+    return [node.plan for node in nodes if node.id in needed], [node.plan for node in by_hand]
+
+
 def changes_left_out(plan: Plan, chosen: Sequence[StepPlan]) -> dict[str, list[str]]:
     """For each node that was chosen the titles of those before it that change the unit and were not."""
     ids = {node.id for node in chosen}
@@ -120,6 +131,15 @@ def _givers(node: _Node, before: Sequence[_Node]) -> list[_Node]:
     """The last node before it for each thing that it needs."""
     wanted = sorted(node.needs, key=lambda each: (each[0], _ORDER.index(each[1])))
     return [other for cap in wanted for other in [each for each in before if cap in each.gives][-1:]]
+
+
+def _with_givers(nodes: Sequence[_Node], wanted: set[str]) -> set[str]:
+    """These, and what gives them unit and link."""
+    needed = {*wanted}
+    for at in reversed(range(len(nodes))):
+        if nodes[at].id in needed:
+            needed |= {giver.id for giver in _givers(nodes[at], nodes[:at])}
+    return needed
 
 
 def _writers(node: _Node, before: Sequence[_Node]) -> Iterator[_Node]:

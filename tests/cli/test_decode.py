@@ -203,7 +203,6 @@ def test_an_output_that_knows_only_ascii(tmp_path: Path):
     assert (done.returncode, done.stdout.splitlines()[1].split()[-3:]) == (0, ["21.5", "deg", "C"])
 
 
-@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(octets=st.binary(max_size=40), way=st.sampled_from([["--advertising"], *(["--as", name] for name in NAMES)]))
 def test_any_bytes_are_taken_apart_or_refused(octets, way):

@@ -28,7 +28,6 @@ def escapes(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     return here("escapes", "plan.yaml", *RADIO, *words, cwd=folder)
 
 
-@pytest.mark.slow
 def test_the_table_the_json_and_junit_say_the_same(tmp_path: Path) -> None:
     written(tmp_path)
     done = escapes(tmp_path, "--families", "advertising", "--cache", "kept", "--json", "--junit", "out.xml")
@@ -63,7 +62,6 @@ def test_very_many_escapes_are_told_by_what_is_broken(capsys: pytest.CaptureFixt
     assert "It is note" not in said
 
 
-@pytest.mark.slow
 def test_the_page_takes_the_place_of_an_earlier_one_alone(tmp_path: Path) -> None:
     written(tmp_path)
     (tmp_path / "page.html").write_text("<h1>minutes</h1>")
@@ -77,7 +75,6 @@ def test_the_page_takes_the_place_of_an_earlier_one_alone(tmp_path: Path) -> Non
     assert "attribute &#39;temperature&#39;" in said or "attribute 'temperature'" in said
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("under", "code"), [("100 %", 1), *(pytest.param(low, 0, marks=pytest.mark.slow) for low in ("1 %", "0"))]
 )

@@ -21,7 +21,6 @@ def rejects(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     return here("rejects", "plan.yaml", *RADIO, *words, cwd=folder)
 
 
-@pytest.mark.slow
 def test_the_table_and_the_json_say_the_same(tmp_path: Path) -> None:
     written(tmp_path, TIGHT % 20)
     done = rejects(tmp_path, "--units", "8", "--rate", "5 %", "--json")

@@ -160,7 +160,6 @@ STRICT = SOUND.replace(
 )
 
 
-@pytest.mark.slow
 def test_what_the_pairing_came_to_and_what_was_refused_is_held():
     """The unit takes no other pairing for 5 s after one that failed, and twice as long after each."""
     text = drafted(STRICT, writes=())

@@ -32,7 +32,6 @@ def cached(folder: Path, plan: Plan, **how: object) -> tuple[list[Result], int]:
     return results, hunting.trials
 
 
-@pytest.mark.slow
 def test_a_change_reaches_what_passed_through_it(tmp_path: Path) -> None:
     plan = plan_of(tmp_path)
     first, trials = cached(tmp_path, plan)
@@ -46,7 +45,6 @@ def test_a_change_reaches_what_passed_through_it(tmp_path: Path) -> None:
     assert cached(tmp_path, plan_of(tmp_path, "  - read: pressure\n" + STEPS))[1] == len(TRIED)
 
 
-@pytest.mark.slow
 def test_what_is_left_to_another_plan_is_tried_on_it_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A proof holds for that plan as it is now."""
     line, device = written(tmp_path), RadioChoice("virtual", files=(tmp_path / "device.yaml",))
@@ -140,7 +138,6 @@ def edited(steps: str, chance: random.Random) -> str:
     )
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(1, 20))])
 def test_after_any_edits_it_is_as_if_all_was_tried(tmp_path: Path, seed: int) -> None:
     chance = random.Random(seed)

@@ -53,7 +53,6 @@ def test_the_sound_device_passes(air: str) -> None:
     assert blamed(THOROUGH, replace(BUSY, air=air)) is None
 
 
-@pytest.mark.slow
 def test_some_faults_are_caught() -> None:
     assert [found for fault in everything()[::60] if (found := wrong(fault))] == []
 

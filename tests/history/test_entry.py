@@ -115,7 +115,7 @@ def history(tmp_path_factory: pytest.TempPathFactory):
         yield opened
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(record=records())
 def test_any_record_can_be_kept(history, record) -> None:
     take(history, record)

@@ -21,7 +21,6 @@ def curve(axes: Any) -> None:
     axes.set_ylabel(EVIL)
 
 
-@pytest.mark.slow
 def test_a_plot_is_the_same_each_time_whatever_a_user_has_set() -> None:
     first = ET.tostring(plotted("levels", "p1", curve))
     with matplotlib.rc_context({"svg.fonttype": "path", "axes.grid": True, "font.size": 30}):

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from benchrig.history.opening import open_history
 from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.runs import runs_of
@@ -16,7 +14,6 @@ def plans_in(file: Path) -> list[str]:
         return [run.plan for run in runs_of(history, Filters(simulated=True))]
 
 
-@pytest.mark.slow
 def test_plans_and_python_tests_come_into_the_history_of_the_ini_file(project: Path, start) -> None:
     ini = project / "pytest.ini"
     ini.write_text(ini.read_text("utf-8") + "benchrig_history = kept/all.sqlite\n", "utf-8")

@@ -135,7 +135,6 @@ def test_after_the_first_failure_the_clean_up_is_done_and_no_more(project: Path,
     assert (record.ended.verdict, record.ended.cause) == ("fail", "limit")
 
 
-@pytest.mark.slow
 def test_mistakes_are_told_before_anything_runs(project: Path, start) -> None:
     """A mistake in a plan: file, line, advice and no traceback. A value that no plan asks for, a radio that is none."""
     [file] = write(project, wrong=plan_text(CONNECT + "  - reed: battery level\n", name="wrong"))

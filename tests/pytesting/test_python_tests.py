@@ -95,7 +95,6 @@ def test_the_example_of_the_readme(project: Path, start: Start) -> None:
     assert session.counts() == {"passed": 1}, session.text
 
 
-@pytest.mark.slow
 def test_selected_last_failed_and_first(start: Start) -> None:
     wrong = "tests/test_wrong.py"
     assert start(wrong, "-k", "failed and not unit").counts() == {"failed": 3, "xfailed": 1}

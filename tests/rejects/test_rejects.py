@@ -22,7 +22,6 @@ def untimed(made: Rejects) -> bytes:
     return msgspec.json.encode(made)
 
 
-@pytest.mark.slow
 @pytest.mark.timeout(600)
 @pytest.mark.parametrize(("count", "rate"), [(60, 0.05), pytest.param(600, 0.02, marks=pytest.mark.slow)])
 def test_the_rate_found_is_the_one_that_is_and_the_proposed_limit_is_the_one_asked(
@@ -101,7 +100,6 @@ def test_both_sides_and_bounds_that_each_run_has_of_its_own(tmp_path: Path) -> N
     assert (again.distance, again.nearest, again.deviations) == (0.0, 0.0, None)
 
 
-@pytest.mark.slow
 def test_limits_say_how_far_the_units_are(tmp_path: Path) -> None:
     written(tmp_path, TIGHT % 24)
     made = rejects(tmp_path, count=40, jobs=2)

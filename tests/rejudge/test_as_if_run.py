@@ -7,7 +7,6 @@ import pytest
 from tests.rejudge.revisions import compared
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", ["twelve_checks", "returned_unit"])
 def test_one_limit_is_another(name: str) -> None:
     assert compared(name, 8, 1) >= 4

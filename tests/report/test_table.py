@@ -47,7 +47,6 @@ def test_any_record_at_any_width(record: Record, width: int, unjudged: bool) -> 
     assert max(cell_len(line) for line in text.split("\n")) <= width
 
 
-@pytest.mark.slow
 @few
 @given(records())
 def test_any_record_on_an_output_that_knows_only_ascii(record: Record) -> None:

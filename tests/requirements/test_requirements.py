@@ -11,7 +11,6 @@ ids = {"ids": lambda one: one.name}
 AIRS = ["kind", pytest.param("rough", marks=pytest.mark.slow)]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("air", AIRS)
 @pytest.mark.parametrize("one", ALL, **ids)
 def test_the_sound_unit_passes(one: Requirement, air: str) -> None:

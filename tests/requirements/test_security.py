@@ -15,7 +15,6 @@ SOUND = {(one.unit, one.steps): one for one in DEFECTS}  # one plan finds severa
 every_defect = pytest.mark.parametrize("one", DEFECTS, ids=lambda one: one.name)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("air", AIRS)
 @pytest.mark.parametrize("one", SOUND.values(), ids=lambda one: one.name)
 def test_the_sound_unit_passes(one: Defect, air: str) -> None:

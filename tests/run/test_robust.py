@@ -145,7 +145,6 @@ def test_a_value_that_the_mtu_does_not_carry_is_sent_in_parts(does: str, said: s
 # --- who is to blame
 
 
-@pytest.mark.slow
 def test_a_link_that_the_air_loses_is_not_the_device() -> None:
     """It ends while a request is on its way, once, and not again for the same ones."""
     faults = Faults()
@@ -247,7 +246,6 @@ def test_a_limit_may_expect_a_death() -> None:
     assert ran.ended.verdict == "pass", ran.ended.message
 
 
-@pytest.mark.slow
 def test_a_value_that_is_not_kept_is_a_wrong_answer() -> None:
     """The firmware keeps something of what it refuses."""
     broken = SERVICES.replace("value: 7}\n", "value: 7}\n", 1).replace(
@@ -289,7 +287,6 @@ def paired(more: str = "", faults: str = "", weak: str = "", **how: object) -> R
     return run(plan_text(step, attributes=NAMES, head=CAUTION), device, **how)  # type: ignore[arg-type]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("air", ["kind", pytest.param("rough", marks=pytest.mark.slow)])
 def test_a_link_that_is_encrypted_stays_so(air: str) -> None:
     assert paired(air=air).ended.verdict == "pass", paired(air=air).ended.message

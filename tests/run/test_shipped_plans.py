@@ -111,7 +111,6 @@ US = [
 ]
 
 
-@pytest.mark.slow
 def test_each_market_has_its_values() -> None:
     plan = PLANS / "box_end_of_line.yaml"
     assert run(plan, box(*US), given={"market": "us"}).ended.verdict == "pass"

@@ -123,7 +123,6 @@ def test_a_descriptor_that_was_written_can_be_written_at_the_twin(tmp_path: Path
     assert "writable: true" in made.text
 
 
-@pytest.mark.slow
 def test_what_the_head_lists() -> None:
     made = twin_of_shipped("transport_box")
     told = "\n".join(made.unseen)

@@ -63,7 +63,6 @@ def test_each_escape_has_a_change_that_catches_it_and_what_has_none_is_said() ->
     assert len(made.choices) == 2, "no change too many"
 
 
-@pytest.mark.slow
 def test_the_plan_with_all_taken_keeps_what_was_written_and_catches_them() -> None:
     ground, made = asked()
     lines = made.text.splitlines()

@@ -96,7 +96,6 @@ def test_one_reading_alone(tmp_path: Path) -> None:
             )
 
 
-@pytest.mark.slow
 def test_the_same_numbers_when_more_runs_are_added(tmp_path: Path) -> None:
     """What is grown run by run in any order tells what is added at once tells, to the last digit."""
     told = [entry(n, minutes=n // 3, unit=f"U{n}", readings={VOLTAGE: n * 0.1 + 0.7}) for n in range(30)]

@@ -33,20 +33,17 @@ async def test_a_limit_on_a_level_that_the_controller_did_not_measure(tmp_path, 
     assert "rssi is not judged: the radio reported no RSSI of the unit" in done.ended.message
 
 
-@pytest.mark.slow
 async def test_the_level_127_dbm_below_is_one(tmp_path):
     done = await scanned(tmp_path, (0.05, report(name_field("VFL-1"), rssi=-127)), more=LIMIT)
     assert (done.ended.cause, done.reading("scan", "rssi").value) == ("limit", -127)
 
 
-@pytest.mark.slow
 async def test_a_selection_by_level_is_not_the_units_fault(tmp_path):
     done = await scanned(tmp_path, without_level(), select=", rssi_min: -70 dBm")
     assert (done.ended.cause, done.ended.exit_code) == ("station", 7)
     assert "VFL-1 C4:00:00:00:00:01 level unknown: the radio reported no RSSI to select by" in done.ended.message
 
 
-@pytest.mark.slow
 async def test_without_a_level_none_is_the_nearest(tmp_path):
     two = without_level(1), (0.06, report(name_field("VFL-2"), rssi=-60, number=2))
     done = await scanned(tmp_path, *two, select=", nearest: 6 dB")

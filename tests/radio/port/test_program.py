@@ -203,14 +203,12 @@ async def test_a_firmware_that_wants_extended_advertising_is_not_to_blame(tmp_pa
     assert "it refused LE Set Extended Advertising Parameters" in done.ended.message
 
 
-@pytest.mark.slow
 async def test_a_command_that_the_controller_does_not_have_is_named(tmp_path):
     done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, "self.command(0x0C14)")), tmp_path)
     assert (done.ended.cause, done.ended.exit_code) == ("device", 1)
     assert "the controller of the port does not know: Read Local Name" in done.ended.message
 
 
-@pytest.mark.slow
 async def test_a_host_that_never_advertises(tmp_path):
     done = await run_plan(SHORT_PLAN, on_port(tmp_path, start=own_host(tmp_path, "pass")), tmp_path)
     assert (done.ended.cause, done.ended.exit_code) == ("device", 1)

@@ -1,0 +1,296 @@
+"""The slots of a line and the units that wait for them: what may begin begins, in the order in which it was scanned."""
+
+from __future__ import annotations
+
+import asyncio
+import uuid
+from collections.abc import Callable, Coroutine
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from benchrig.errors import BenchrigError, StationError
+from benchrig.line.approving import Wanted
+from benchrig.line.barcode import Match
+from benchrig.line.events import LineStopped, Refused, Released, ToldStation, counts_for_unit
+from benchrig.line.judging import Ending
+from benchrig.line.loading import plan_of
+from benchrig.line.passage import Passage
+from benchrig.line.proof import Place
+from benchrig.line.rules import Allowed, Asked, Due, NotAllowed, due, may_be_tested, stop_now
+from benchrig.line.settling import settle
+from benchrig.line.slot import Shown, Slot
+from benchrig.line.told_programs import tell
+from benchrig.line.work import Work, apart
+from benchrig.plan.model import Plan
+from benchrig.plan.tree import StepPlan
+from benchrig.tasks import Tasks
+
+
+@dataclass(frozen=True)
+class Scan:
+    """A label that was read, with the word and the slot that were scanned before it."""
+
+    match: Match
+    asked: Asked = ""
+    slot: str = ""
+
+
+@dataclass(frozen=True)
+class Said:
+    """The last thing that was said of a label."""
+
+    message: str = ""
+    do: str = ""
+
+
+@dataclass(frozen=True)
+class Cleaning:
+    """The clean-up of a unit that was cut off: the key of that test, and the steps of its plan that are to be done."""
+
+    key: str
+    nodes: Callable[[Plan], list[StepPlan]]
+
+
+@dataclass
+class Floor:
+    """`tasks` does what goes on meanwhile. `is_open` says whether units may begin now, beside the checks of the station,
+    `is_barred` whether not even those that have their slot; `broke` takes what must never happen."""
+
+    work: Work
+    tasks: Tasks
+    is_open: Callable[[], bool]
+    is_barred: Callable[[], bool]
+    broke: Callable[[BaseException], None]
+    wake: Callable[[], None]
+    slots: dict[str, Slot] = field(init=False)
+    waiting: list[Scan] = field(default_factory=list)
+    said: Said = field(default_factory=Said)
+    _passages: dict[str, Passage] = field(default_factory=dict)
+    _telling: int = 0
+
+    def __post_init__(self) -> None:
+        station = self.work.station
+        self.slots = {name: Slot(name, Place.of(station, name).kind) for name in station.slot_names}
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether a unit is tested, or a program told of one."""
+        return any(slot.is_at_work for slot in self.slots.values()) or self._telling > 0
+
+    def interrupt(self) -> None:
+        for passage in [*self._passages.values()]:
+            passage.interrupt()
+
+    def stray(self, error: str) -> None:
+        for slot in self.slots.values():
+            if slot.run is not None:
+                slot.run.stray(error)
+
+    # --- which unit is next
+
+    def place(self) -> bool:
+        """Do with what waits whatever can be done now; whether anything was. StationError when it cannot be written."""
+        done = [scan for scan in [*self.waiting] if self._try(scan)]
+        return bool(done)
+
+    def _try(self, scan: Scan) -> bool:
+        """Whether the scan has left the queue."""
+        match, at = scan.match, self.waiting.index(scan)
+        if any(_same(match, earlier.match) for earlier in self.waiting[:at]):
+            return False
+        there = self._holding(match)
+        if there is not None and there.is_at_work:
+            return False
+        if there is not None and there.release and not self._taken_out(scan, there):
+            return True
+        return self.is_open() and self._admitted(scan)
+
+    def _taken_out(self, scan: Scan, slot: Slot) -> bool:
+        """Whether the label is also that of a unit to be tested again."""
+        self.release(slot)
+        if not scan.asked:
+            self.waiting.remove(scan)
+        return bool(scan.asked)
+
+    def _admitted(self, scan: Scan) -> bool:
+        work, match = self.work, scan.match
+        allowed = may_be_tested(work.memory.state, work.station, match, work.memory.now(), scan.asked)
+        if isinstance(allowed, NotAllowed):
+            self.waiting.remove(scan)
+            self.refuse(match.text, allowed.why, allowed.do)
+            return True
+        if not match.reference and self.due():
+            return False
+        slot = self._free(scan)
+        if slot is None:
+            return False
+        self.waiting.remove(scan)
+        self.begin(slot, scan, allowed)
+        return True
+
+    def due(self) -> list[Due]:
+        """The checks of the station that are missing."""
+        work = self.work
+        return due(work.memory.state, work.station, work.memory.now())
+
+    def _holding(self, match: Match) -> Slot | None:
+        return next((slot for slot in self.slots.values() if slot.holds(match)), None)
+
+    def _free(self, scan: Scan) -> Slot | None:
+        """The slot that was scanned; of a reference one that lacks it; the one that the unit is in; an empty one; the one
+        whose unit was judged before the others."""
+        if scan.slot:
+            return self.slots[scan.slot] if self.slots[scan.slot].is_free else None
+        free = [slot for slot in self.slots.values() if slot.is_free]
+        lacking = self._lacking(scan.match.reference)
+        order = {name: at for at, name in enumerate(self.slots)}
+
+        def rank(slot: Slot) -> tuple[bool, bool, bool, float, int]:
+            lacks = slot.name in lacking or "" in lacking
+            is_empty = slot.state == "empty"
+            return (
+                not lacks,
+                not slot.holds(scan.match),
+                not is_empty,
+                slot.ended if not is_empty else 0,
+                order[slot.name],
+            )
+
+        return min(free, key=rank, default=None)
+
+    def next_free(self) -> Slot | None:
+        """Where the next unit is to be put."""
+        return self._free(Scan(Match("", ""), ""))
+
+    def _lacking(self, reference: str) -> set[str]:
+        missing = self.due() if reference else []
+        return {each.slot for each in missing if each.name == reference}
+
+    def refuse(self, text: str, why: str, do: str = "", slot: str = "") -> None:
+        self.said = Said(why, do)
+        self.work.memory.note(Refused(at=self.work.memory.now(), text=text, why=why, slot=slot))
+        self.work.changed()
+
+    # --- a unit in its slot
+
+    def begin(self, slot: Slot, scan: Scan, allowed: Allowed, cleaning: Cleaning | None = None) -> asyncio.Task[object]:
+        """Put it there: from here on the slot is its. The task ends with its word."""
+        match = scan.match
+        before = [other for other in self.slots.values() if other is slot or other.holds(match)]
+        held = [other.name for other in before if other.state != "empty"]
+        for other in before:
+            other.clear()
+        self.work.tests += 1
+        slot.take(match, allowed, uuid.uuid4().hex)
+        slot.cleans = cleaning.key if cleaning is not None else ""
+        self.said = Said(f"{match.serial or match.unit}: slot {slot.name}", allowed.note)
+        slot.task = self.tasks.leave(self._guarded(slot, self._passed(slot, scan, held, cleaning)))
+        self.work.changed()
+        return slot.task
+
+    async def _guarded(self, slot: Slot, work: Coroutine[Any, Any, None]) -> None:
+        """An error of benchrig stops the line; the unit is not judged."""
+        try:
+            await work
+        except StationError as error:
+            slot.end(Shown("STOP", error.message, error.advice))
+        except Exception as error:
+            slot.end(Shown("STOP", "benchrig has a bug, and the unit is not judged", "keep the record of this run"))
+            self.broke(error)
+        finally:
+            self._passages.pop(slot.name, None)
+            self.wake()
+
+    async def _passed(self, slot: Slot, scan: Scan, held: list[str], cleaning: Cleaning | None) -> None:
+        for name in held:
+            await self._vacated(name)
+        loaded = await self._plan(slot, scan)
+        if loaded is None:
+            return
+        plan, wanted = loaded
+        passage = Passage(self.work, slot, plan, wanted, cleaning.nodes(plan) if cleaning is not None else None)
+        self._passages[slot.name] = passage
+        passage.begin()
+        try:
+            ending = await passage.ending()
+        except Exception as error:
+            settle(passage, Ending.stopped(f"benchrig has a bug: {type(error).__name__}: {error}", "internal"))
+            raise
+        settle(passage, ending)
+        slot.ending = ending
+        self._follow(slot)
+
+    async def _plan(self, slot: Slot, scan: Scan) -> tuple[Plan, Wanted] | None:
+        """None where the unit may not be tested with it; where the line was stopped meanwhile it waits again."""
+        match = scan.match
+        work, seed = self.work, self.work.options.seed + self.work.tests if self.work.simulated else None
+        try:
+            loaded = await apart(lambda: plan_of(work.station, work.file, match, seed))
+        except BenchrigError as error:
+            slot.clear()
+            self.refuse(match.text, error.message, error.advice, slot.name)
+            return None
+        if not self.is_barred():
+            return loaded
+        slot.clear()
+        self.waiting.insert(0, scan)
+        return None
+
+    async def _vacated(self, name: str) -> None:
+        """What was in the slot is out."""
+        self.work.prover.release(name)
+        if self.work.bench is not None:
+            await self.work.bench.take(name)
+
+    def release(self, slot: Slot) -> None:
+        """The label of the unit in it was scanned: now the verdict is its, and is shown."""
+        slot.release = False
+        self.work.memory.note(Released(at=self.work.memory.now(), key=slot.key, slot=slot.name))
+        self.tasks.leave(self._vacated(slot.name))
+        self.said = Said()
+        self._tell(slot)
+        self.work.changed()
+
+    # --- what follows
+
+    def _follow(self, slot: Slot) -> None:
+        self.check_stop()
+        if not slot.release:
+            self._tell(slot)
+
+    def check_stop(self) -> None:
+        memory = self.work.memory
+        why = stop_now(memory.state, self.work.station.stop)
+        if why and not memory.state.stopped:
+            memory.note(LineStopped(at=memory.now(), why=why))
+            self.work.changed()
+
+    def _tell(self, slot: Slot) -> None:
+        told, ending, match = self.work.station.after_unit, slot.ending, slot.match
+        if told is None or ending is None or match is None or not counts_for_unit(slot.allowed.purpose):
+            return
+        values = {
+            "verdict": ending.word, "serial": match.serial or match.unit, "slot": slot.name, "record": ending.folder,
+            "product": match.product, "cause": ending.cause or "", "step": ending.step,
+        }  # fmt: skip
+        self._telling += 1
+        self.tasks.leave(self._told(slot.key, values))
+
+    async def _told(self, key: str, values: dict[str, str]) -> None:
+        assert self.work.station.after_unit is not None
+        memory = self.work.memory
+        try:
+            told = await tell(self.work.station.after_unit, values, Path.cwd())
+            self.work.notes["after_unit"] = told.trouble and f"after {values['serial']}: {told.trouble}"
+            memory.note(ToldStation(at=memory.now(), key=key, ok=not told.trouble, message=told.trouble))
+            self.check_stop()
+        except StationError:
+            pass  # the memory says so itself
+        finally:
+            self._telling -= 1
+            self.wake()
+
+
+def _same(one: Match, other: Match) -> bool:
+    return (one.product, one.unit) == (other.product, other.unit)

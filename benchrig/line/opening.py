@@ -1,0 +1,88 @@
+"""What a shift needs, opened and closed again."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from datetime import datetime
+from pathlib import Path
+
+from benchrig.errors import UsageError
+from benchrig.line.deliveries import Deliveries
+from benchrig.line.journal import NAME, LineJournal
+from benchrig.line.loading import HERE
+from benchrig.line.memory import Memory
+from benchrig.line.prover import Prover
+from benchrig.line.questions import Questions
+from benchrig.line.radios import StationRadios
+from benchrig.line.rehearsal import RehearsalBench
+from benchrig.line.shift import folded
+from benchrig.line.work import LineOptions, Work
+from benchrig.radio.specify import RadioChoice
+from benchrig.station.station import Station, load_station
+
+# Simulated results are never beside real ones.
+REHEARSAL = "-rehearsal"
+
+
+def is_simulated(station: Station) -> bool:
+    """Whether any unit of it is: then it is a rehearsal."""
+    if station.rehearsal is not None:
+        return True
+    return any(RadioChoice.parse(station.radio_of(slot).radio).simulated for slot in station.slot_names)
+
+
+def results_of(station: Station, options: LineOptions) -> Path:
+    named = options.results or Path(station.results or "results")
+    return named.with_name(f"{named.name}{REHEARSAL}") if is_simulated(station) else named
+
+
+@contextlib.asynccontextmanager
+async def opened(
+    file: Path, options: LineOptions, now: Callable[[], datetime], changed: Callable[[], None]
+) -> AsyncIterator[Work]:
+    """PlanError with the mistakes of the station file, UsageError for one that tests nothing, StationError when the journal
+    cannot be had. A radio that does not open keeps its own slots from testing, no more: it is tried again for each unit."""
+    station = load_station(file)
+    if not station.products:
+        raise UsageError(
+            f"{file} names no products: a line tests nothing then", advice="write products: with a barcode"
+        )
+    results = results_of(station, options)
+    async with contextlib.AsyncExitStack() as resources:
+        journal, kept = resources.enter_context(
+            LineJournal.opened(results / NAME, now(), simulated=is_simulated(station))
+        )
+        events = [*kept.events]
+        memory = Memory(journal, events, folded(events), now)
+        bench = await _bench(station, options, resources)
+        names = {station.slots[name].radio if name in station.slots else "" for name in station.slot_names}
+        openers = {name: bench.opener(name) for name in names} if bench is not None else {}
+        radios = StationRadios(station, openers, seed=options.seed)
+        resources.push_async_callback(radios.close)
+        work = Work(
+            file,
+            station,
+            options,
+            results,
+            memory,
+            radios,
+            Prover(station, radios),
+            bench,
+            is_simulated(station),
+            Questions(changed),
+            Deliveries(changed),
+            changed,
+        )
+        work.notes |= {f"line {at}": said for at, said in enumerate(kept.troubles(results / NAME))}
+        for name, error in (await radios.open()).items():
+            work.notes[f"radio {name}"] = f"radio {name or station.radio}: {error.message}"
+        yield work
+
+
+async def _bench(station: Station, options: LineOptions, resources: contextlib.AsyncExitStack) -> RehearsalBench | None:
+    if station.rehearsal is None:
+        return None
+    bench = await RehearsalBench.open(station, options.seed, folder=HERE)
+    resources.push_async_callback(bench.close)
+    return bench

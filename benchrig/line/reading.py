@@ -1,0 +1,223 @@
+"""What a line that was scanned or typed does."""
+
+from __future__ import annotations
+
+from collections.abc import Coroutine
+from dataclasses import dataclass
+from typing import Any
+
+from benchrig.errors import OperatorError
+from benchrig.line.barcode import AtSlot, Badge, Match, Read, Refusal, SaidWord, read
+from benchrig.line.events import (
+    CutOff,
+    LineCleared,
+    PersonCame,
+    Scanned,
+    ShiftBegan,
+)
+from benchrig.line.floor import Floor, Said, Scan
+from benchrig.line.recovery import Recovery
+from benchrig.line.rules import Asked, continues
+from benchrig.line.station_file import StationFile
+from benchrig.line.work import Work
+from benchrig.tasks import Tasks
+from benchrig.text.escape import plain
+from benchrig.version import __version__
+
+_LONGEST_NAME = 80
+WORDS = "RETEST or REPAIRED, then the label of a unit; CLEAR, when the line is stopped; END, at the end of the shift"
+
+
+@dataclass
+class Reading:
+    """`file` is the station file while the shift lasts; `tasks` ask what has to be asked before a unit begins."""
+
+    work: Work
+    floor: Floor
+    file: StationFile
+    recovery: Recovery
+    tasks: Tasks
+    ended: bool = False
+    is_asking: bool = False
+    _asked: Asked = ""
+    _slot: str = ""
+    _look_at_file: bool = False
+    _has_recovered: bool = False
+
+    # --- what the line may do now
+
+    @property
+    def is_stopped(self) -> bool:
+        """Until somebody has cleared it."""
+        return bool(self.work.memory.state.stopped) or self.work.memory.trouble is not None
+
+    @property
+    def is_locked(self) -> bool:
+        """Whether the last check of the station by one of its units went wrong."""
+        return any(not each.ok for each in self.work.memory.state.checked.values())
+
+    def is_open(self) -> bool:
+        """Whether a unit may begin, or one that checks the station."""
+        return bool(self.work.memory.state.shift) and not (self.ended or self.is_stopped or self.is_asking)
+
+    def may_go_on(self) -> bool:
+        """Whether what waits has a chance without another scan."""
+        return self.is_asking or self.floor.is_busy
+
+    def go_on(self, *, ends: bool) -> None:
+        """After anything has happened: what may begin begins. With `ends` nobody is there to answer."""
+        if ends:
+            self.work.questions.nobody()
+        if self.ended:
+            return
+        if self.work.memory.state.shift and not self._has_recovered:
+            self._has_recovered = True
+            if self.recovery.left:
+                self._ask(self.recovery.offered())
+        elif self._look_at_file and not self.is_asking and self.work.memory.state.shift:
+            self._look_at_file = False
+            if self.file.is_new():
+                self._ask(self.file.asked())
+        self.floor.place()
+
+    def _ask(self, work: Coroutine[Any, Any, None]) -> None:
+        """Meanwhile no unit begins."""
+        self.is_asking = True
+        self.tasks.leave(self._asking(work))
+
+    async def _asking(self, work: Coroutine[Any, Any, None]) -> None:
+        try:
+            await work
+        finally:
+            self.is_asking = False
+            self.floor.wake()
+
+    # --- a line
+
+    def read(self, typed: str) -> None:
+        """StationError when it cannot be kept."""
+        said = read(self.work.station, typed)
+        if self._answers(said, typed):
+            self.work.questions.answer(typed)
+            return
+        if not self.work.memory.state.shift and self._names_somebody(said, typed):
+            return
+        match said:
+            case Refusal():
+                self.floor.refuse(said.text, said.why, said.do)
+            case Badge():
+                self.person(said.person)
+            case SaidWord():
+                self._word(said)
+            case AtSlot():
+                self._at(said.slot)
+            case Match():
+                self._label(said)
+
+    def _answers(self, said: Read, typed: str) -> bool:
+        """A label that was scanned is that of a unit, also while a question waits; but for that of the unit which is asked about."""
+        asked = self.work.questions.open
+        if asked is None:
+            return False
+        if self.work.questions.takes(typed):
+            return True
+        if isinstance(said, Match):
+            slot = self.floor.slots.get(asked.slot)
+            return not asked.options and slot is not None and slot.holds(said)
+        return not isinstance(said, SaidWord)
+
+    def _names_somebody(self, said: Read, typed: str) -> bool:
+        """Where the station does not say what a badge looks like, the first text that is nothing else names the person."""
+        if self.work.station.people is not None or not isinstance(said, Refusal):
+            return False
+        name = typed.strip()
+        if not name or len(name) > _LONGEST_NAME or not name.isprintable():
+            return False
+        self.person(name)
+        return True
+
+    def person(self, name: str) -> None:
+        """Somebody is on shift."""
+        memory, name = self.work.memory, plain(name, _LONGEST_NAME)
+        state, now = memory.state, memory.now()
+        if state.shift and self._has_recovered:
+            if name != state.person:
+                memory.note(PersonCame(at=now, person=name))
+        elif continues(state, name, now, simulated=self.work.simulated):
+            memory.note(PersonCame(at=now, person=name))
+        else:
+            memory.note(
+                ShiftBegan(
+                    at=now,
+                    shift=now.strftime("%Y%m%dT%H%M%SZ"),
+                    person=name,
+                    station=self.work.station.station,
+                    station_hash=self.file.taken,
+                    simulated=self.work.simulated,
+                    version=__version__,
+                )
+            )
+        self.floor.said = Said(f"on shift: {name}")
+
+    def _word(self, said: SaidWord) -> None:
+        self._scanned(said.word, "word")
+        match said.word:
+            case "RETEST" | "REPAIRED":
+                self._asked = said.word
+                self.floor.said = Said(f"{said.word}: scan the label of the unit")
+            case "CLEAR":
+                self._clear()
+            case "END":
+                self.ended = True
+            case "HELP":
+                self.floor.said = Said(f"words: {WORDS}")
+
+    def _at(self, slot: str) -> None:
+        self._scanned(slot, "slot")
+        self._slot = slot
+        self.floor.said = Said(f"slot {slot}: scan the label of the unit")
+
+    def _label(self, match: Match) -> None:
+        self._scanned(match.text, "reference" if match.reference else "unit")
+        self.floor.waiting.append(Scan(match, self._asked, self._slot))
+        self.floor.said = Said()
+        self._asked, self._slot, self._look_at_file = "", "", True
+
+    def _scanned(self, text: str, kind: str) -> None:
+        self.work.memory.note(Scanned(at=self.work.memory.now(), text=text, kind=kind))
+
+    # --- clearing
+
+    def _clear(self) -> None:
+        if not self.is_stopped:
+            self.floor.said = Said("the line is not stopped")
+        elif self.work.station.people is None:
+            self._cleared(self.work.memory.state.person)
+        else:
+            self._ask(self._badge())
+
+    async def _badge(self) -> None:
+        try:
+            typed = await self.work.questions.ask(
+                "who clears the line? Scan a badge", self.work.options.answer_within, problem_with=self._no_badge
+            )
+        except OperatorError as error:
+            self.floor.said = Said(error.message)
+            return
+        badge = read(self.work.station, typed)
+        assert isinstance(badge, Badge)
+        self._cleared(badge.person)
+
+    def _no_badge(self, text: str) -> str:
+        return (
+            "" if isinstance(read(self.work.station, text), Badge) else f"expected a badge, found '{plain(text, 80)}'"
+        )
+
+    def _cleared(self, person: str) -> None:
+        """What could not be written of a test has not happened: that is made up for first."""
+        memory = self.work.memory
+        at_work = {slot.key for slot in self.floor.slots.values() if slot.is_at_work}
+        for key in [key for key in memory.state.open if key not in at_work]:
+            memory.note(CutOff(at=memory.now(), key=key, message="its end could not be written"))
+        memory.note(LineCleared(at=memory.now(), person=person, why=memory.state.stopped))
+        self.floor.said = Said(f"cleared by {person}")

@@ -1,0 +1,113 @@
+"""What follows from a verdict: it goes into the memory of the line first, then onto the screen, then to who needs it."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import replace
+
+from benchrig.line import telling
+from benchrig.line.events import CleanedUp, ReferenceChecked, UnitEnded, counts_for_unit
+from benchrig.line.judging import Ending
+from benchrig.line.known_units import kept_address
+from benchrig.line.passage import Passage
+from benchrig.line.rules import Allowed, may_be_tested, shown
+from benchrig.line.slot import Shown, Slot
+from benchrig.line.work import Work
+
+
+def settle(passage: Passage, ending: Ending) -> None:
+    """StationError when it cannot be written: nobody was told a verdict then, and the slot says STOP."""
+    work, slot = passage.work, passage.slot
+    if slot.allowed.purpose in ("golden", "known bad"):
+        ending = of_reference(work, slot, ending)
+    elif slot.allowed.purpose == "clean-up":
+        ending = of_clean_up(ending)
+    _note(work, slot, ending)
+    do = telling.to_do(ending.word, ending.cause, may_again=True) if _may_again(work, slot, ending) else ending.do
+    slot.end(Shown(ending.word if slot.allowed.purpose != "clean-up" or ending.cause else "", ending.says, do))
+    for note in passage.notes:
+        work.notes["last check"] = note
+    if passage.finished is not None and passage.finished.delivery is not None:
+        work.deliveries.add(passage.finished.delivery)
+
+
+def of_reference(work: Work, slot: Slot, ending: Ending) -> Ending:
+    """STOP where it did not do what it must; else the word of its record, which nobody takes for that of a unit."""
+    assert slot.match is not None
+    name = slot.match.reference
+    why = ending.says if ending.word == "STOP" else shown(work.station.references[name], ending.record)
+    if why:
+        do = "the station is locked: call whoever looks after it, and scan the label of this unit again"
+        return replace(ending, word="STOP", says=f"{name}: {why}", do=do, cause="station")
+    says = f"{name}: the station judges it as it must"
+    return replace(ending, says=f"{says}: {ending.says}" if ending.says else says, do="put it back into its box")
+
+
+def of_clean_up(ending: Ending) -> Ending:
+    """It judges nothing: the unit is as it was before its test, or it is said that it is not."""
+    steps = [node for node in ending.record.nodes if node.planned.section == "finally"] if ending.record else []
+    if steps and all(step.counts_as == "pass" and step.ended is not None for step in steps):
+        return replace(ending, word="STOP", says="cleaned up, not tested", do="scan its label to test it", cause=None)
+    says = ending.says or "not all of it was cleaned up"
+    return replace(
+        ending, word="STOP", says=says, do="call whoever looks after the station", cause=ending.cause or "link"
+    )
+
+
+def _note(work: Work, slot: Slot, ending: Ending) -> None:
+    memory, record = work.memory, ending.record
+    now = asyncio.get_running_loop().time()
+    memory.note(
+        UnitEnded(
+            at=memory.now(),
+            key=slot.key,
+            word=ending.word or "STOP",
+            verdict=ending.verdict,
+            cause=ending.cause,
+            step=telling.step_of(record) if record is not None else "",
+            reading=telling.reading_of(record) if record is not None else "",
+            message=ending.says,
+            run_id=record.run.run_id if record is not None else "",
+            folder=ending.folder,
+            address=kept_address(record) if record is not None and ending.proven else "",
+            proof=ending.proof,
+            seconds=round(now - slot.began, 3),
+            takt=work.takt() if counts_for_unit(slot.allowed.purpose) else None,
+        )
+    )
+    if slot.match is not None and slot.match.reference:
+        _note_reference(work, slot, ending)
+    elif slot.allowed.purpose == "clean-up":
+        _note_clean_up(work, slot, ending)
+
+
+def _note_reference(work: Work, slot: Slot, ending: Ending) -> None:
+    assert slot.match is not None
+    why, run_id = ending.says if ending.word == "STOP" else "", ending.record.run.run_id if ending.record else ""
+    work.memory.note(
+        ReferenceChecked(
+            at=work.memory.now(), name=slot.match.reference, slot=slot.name, ok=not why, run_id=run_id, why=why
+        )
+    )
+
+
+def _note_clean_up(work: Work, slot: Slot, ending: Ending) -> None:
+    run_id = ending.record.run.run_id if ending.record else ""
+    work.memory.note(
+        CleanedUp(
+            at=work.memory.now(),
+            key=slot.cleans,
+            person=work.memory.state.person,
+            ok=ending.cause is None,
+            run_id=run_id,
+            message=ending.says,
+        )
+    )
+
+
+def _may_again(work: Work, slot: Slot, ending: Ending) -> bool:
+    """Whether the station's rules let the unit be tested again with nothing done to it."""
+    if ending.word != "FAIL" or slot.match is None or not counts_for_unit(slot.allowed.purpose):
+        return False
+    memory = work.memory
+    return isinstance(may_be_tested(memory.state, work.station, slot.match, memory.now(), "RETEST"), Allowed)

@@ -1,0 +1,72 @@
+"""A verdict in the words of the line: which step decided, what to do with the unit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from benchrig.errors import Cause, speaks_of_unit
+from benchrig.line.view import Word
+from benchrig.report import explain, whole
+from benchrig.text.escape import plain
+
+if TYPE_CHECKING:
+    from benchrig.record.model import Record
+
+# Of a screen that is read from two metres.
+_MOST = 300
+
+SCAN_FIRST = "scan its label when it is taken out"
+PASSED = "take the unit out, scan the next one"
+FAILED = "put the unit into the red box"
+_AGAIN: dict[Cause | None, str] = {
+    "station": "the unit is not judged: call whoever looks after the station, then scan the label again",
+    "plan": "the unit is not judged: call whoever looks after the test plans",
+    "operator": "the unit is not judged: scan its label again",
+    "internal": "the unit is not judged: keep the record, and call whoever looks after the station",
+}
+_NOT_JUDGED = "the unit is not judged: scan its label again"
+
+
+def word_of(record: Record) -> Word:
+    """What the record says of the unit: STOP for all that says nothing of it, a pass that proves nothing among them."""
+    if record.ended is None or record.run.left_out:
+        return "STOP"
+    if explain.outcome(record) == "pass":
+        return "PASS"
+    counts = record.verdict == "fail" and speaks_of_unit("fail", record.cause or "")
+    return "FAIL" if counts else "STOP"
+
+
+def says(record: Record) -> str:
+    """The step that decided, and what it says; '' for a pass."""
+    if record.verdict == "pass":
+        return "" if word_of(record) == "PASS" else explain.outcome(record)
+    if (trouble := whole.run_trouble(record)) is not None:
+        return plain(trouble.message, _MOST)
+    step = whole.decisive(record)
+    if step is None:
+        return plain(record.message, _MOST)
+    said = explain.said(step) if step.ended else explain.CUT_OFF
+    return plain(f"{explain.telling_title(step)}: {said}", _MOST)
+
+
+def step_of(record: Record) -> str:
+    """The name of the step that decided; '' where none did."""
+    step = whole.decisive(record)
+    return step.planned.name if step is not None else ""
+
+
+def reading_of(record: Record) -> str:
+    """The first reading of that step that broke its limit; '' where none did."""
+    step = whole.decisive(record)
+    failed = explain.failed_readings(step) if step is not None else []
+    return failed[0].name if failed else ""
+
+
+def to_do(word: Word, cause: Cause | None, *, may_again: bool = False) -> str:
+    """What to do with a unit; `may_again`: the rules of the station allow another test with nothing done to it."""
+    if word == "PASS":
+        return PASSED
+    if word == "FAIL":
+        return f"scan RETEST, then its label again; else {FAILED}" if may_again else FAILED
+    return _AGAIN.get(cause, _NOT_JUDGED)

@@ -1,0 +1,106 @@
+"""The state of a line as a screen shows it."""
+
+from __future__ import annotations
+
+from benchrig.line import telling
+from benchrig.line.reading import Reading
+from benchrig.line.shift import ShiftState, Test
+from benchrig.line.slot import TAKE_OUT, Slot
+from benchrig.line.view import LastUnit, LineState, LineView
+
+_CLEAR = "scan CLEAR when the reason is gone"
+# Units in the history of a screen.
+_LAST = 20
+
+
+def view_of(reading: Reading, bug: str, *, is_over: bool) -> LineView:
+    work, floor = reading.work, reading.floor
+    state = work.memory.state
+    asked = work.questions.open
+    now_is = _state(reading, bug, is_over=is_over)
+    message, do = _said(reading, bug, now_is)
+    return LineView(
+        station=work.station.station,
+        state=now_is,
+        shift=state.shift,
+        person=state.person if state.shift else "",
+        rehearsal=work.simulated,
+        message=message,
+        do=do,
+        slots=tuple(slot.view() for slot in floor.slots.values()),
+        waiting=tuple(scan.match.serial or scan.match.unit for scan in floor.waiting),
+        asked=asked.shown() if asked is not None else None,
+        counts=state.counts,
+        takt=work.station.takt.seconds if work.station.takt else None,
+        last_takt=_last_takt(state),
+        last=tuple(_last(test, _hidden(reading, test)) for test in [*state.last][:_LAST]),
+        notes=tuple(filter(None, (*work.notes.values(), work.deliveries.note))),
+    )
+
+
+def _state(reading: Reading, bug: str, *, is_over: bool) -> LineState:
+    if is_over:
+        return "ended"
+    if reading.work.questions.open is not None:
+        return "question"
+    if bug or reading.is_stopped:
+        return "stopped"
+    if not reading.work.memory.state.shift:
+        return "person"
+    return "locked" if reading.floor.due() else "ready"
+
+
+def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
+    """What the line waits for, and what to do."""
+    work, floor = reading.work, reading.floor
+    said = floor.said
+    if state == "stopped":
+        return _stopped(reading, bug)
+    if state == "person":
+        badge = "scan your badge" if work.station.people is not None else "type your name"
+        return said.message or "who is on shift?", badge
+    if state == "locked":
+        first = floor.due()[0]
+        return said.message or first.why, first.do
+    if state == "ended":
+        return _ended(reading), ""
+    slot = next((each for each in floor.slots.values() if each.release), None)
+    take_out = f"slot {slot.name}: {TAKE_OUT}" if slot is not None else ""
+    return said.message, said.do or take_out or _next(floor.next_free())
+
+
+def _stopped(reading: Reading, bug: str) -> tuple[str, str]:
+    memory = reading.work.memory
+    if bug:
+        return bug, "call whoever looks after the station, and start the line again"
+    if memory.trouble is not None:
+        return memory.trouble.message, f"{memory.trouble.advice}; {_CLEAR}"
+    return memory.state.stopped, _CLEAR
+
+
+def _ended(reading: Reading) -> str:
+    left = len(reading.floor.waiting)
+    return f"the shift has ended; {left} scanned and not tested" if left else "the shift has ended"
+
+
+def _next(slot: Slot | None) -> str:
+    return (
+        f"put the next unit into slot {slot.name}, then scan its label" if slot is not None else "all slots are taken"
+    )
+
+
+def _hidden(reading: Reading, test: Test) -> bool:
+    """Whether its word is not to be seen yet: nobody knows which unit is taken out of that slot."""
+    return any(slot.release and slot.key == test.began.key for slot in reading.floor.slots.values())
+
+
+def _last(test: Test, is_hidden: bool) -> LastUnit:
+    began, ended = test.began, test.ended
+    serial = began.serial or began.unit
+    if is_hidden:
+        return LastUnit(ended.at, serial, began.slot, "", telling.SCAN_FIRST, began.purpose)
+    return LastUnit(ended.at, serial, began.slot, ended.word, ended.message, began.purpose)
+
+
+def _last_takt(state: ShiftState) -> float | None:
+    return next((test.ended.takt for test in state.last if test.ended.takt is not None), None)
