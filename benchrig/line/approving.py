@@ -146,6 +146,7 @@ def approvals_text(approvals: Iterable[Approval]) -> str:
     """The file, which reads as just these."""
     lines = ["# who approved which plan for this station; written by: benchrig line approve", "approvals:"]
     for each in approvals:
-        fields = [(name, getattr(each, name)) for name in each.__struct_fields__ if getattr(each, name)]
+        said = [(name, getattr(each, name)) for name in each.__struct_fields__]
+        fields = [(name, value) for name, value in said if value or not name.startswith("limits")]
         lines += [f"  {'- ' if not at else '  '}{name}: {scalar(value)}" for at, (name, value) in enumerate(fields)]
     return "\n".join(lines) + "\n"

@@ -73,7 +73,7 @@ def kept_in(lines: Iterable[bytes]) -> Kept:
         event = _event(line)
         if event is None:
             bad.append(number)
-        elif isinstance(event, TornLine) and bad[-1:] == [event.line]:
+        elif isinstance(event, TornLine) and bad[-1:] == [event.line] == [number - 1]:
             bad.pop()  # it was told when the line began anew
         elif isinstance(event, LineEvent):
             events.append(event)

@@ -1,180 +1,242 @@
-"""A whole shift at the real command, on a real pseudo-terminal: every word, figure, record and line of the log is that of the
-table `shift.txt`."""
+"""What the events of a line add up to, after each of them."""
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from collections.abc import Iterable
 
 import pytest
+from hypothesis import given, settings
 
-from benchrig.record.journal import read_record
-from benchrig.record.model import Record
-from tests.cli.kit import here
-from tests.line.shift_operator import Log, Operator, Tested
-from tests.line.shift_place import BADGE, OTHER_BADGE, furnish, unit_in
-from tests.line.shift_rows import Entry, Row, rows, sums, table
-from tests.line.terminal import LineTerminal
-
-RESULTS = "results-rehearsal"
-PURPOSES = {"": "unit", "RETEST": "retest", "REPAIRED": "repaired"}
-
-
-@dataclass
-class Shift:
-    """What is left of a shift."""
-
-    folder: Path
-    entries: list[Entry]
-    tested: list[Tested]
-    log: Log
-    exit_code: int
-
-    def event(self, kind: str, tested: Tested) -> dict[str, Any]:
-        """The one of this kind about a unit."""
-        [found] = [event for event in self.log.of(kind) if event["key"] == tested.key]
-        return found
+from benchrig.line.events import (
+    AnyLineEvent,
+    CautionRead,
+    CleanedUp,
+    ClockBack,
+    CutOff,
+    FileChanged,
+    LineCleared,
+    LineStopped,
+    PersonCame,
+    ReferenceChecked,
+    ShiftBegan,
+    ShiftEnded,
+    ToldStation,
+    UnitBegan,
+    UnitEnded,
+)
+from benchrig.line.shift import ShiftState, folded
+from benchrig.line.view import Counts
+from tests.line.events import at, began, done, ended, histories, shift
 
 
-def worked(folder: Path, entries: list[Entry]) -> Shift:
-    furnish(folder)
-    approved = here("line", "approve", "line.yaml", "--by", "A. Berg", cwd=folder)
-    assert approved.returncode == 0, approved.stderr
-
-    def start() -> LineTerminal:
-        return LineTerminal(folder, "line", "run", "line.yaml")
-
-    operator = Operator(folder, start(), Log(folder / RESULTS / "line.jsonl"), start)
-    try:
-        for entry in entries:
-            operator.take(entry)
-        code = operator.terminal.end()
-    finally:
-        operator.terminal.kill()
-    return Shift(folder, entries, operator.done, operator.log, code)
+def state(*parts: Iterable[AnyLineEvent]) -> ShiftState:
+    return folded([shift(), *(event for part in parts for event in part)])
 
 
-@pytest.fixture(scope="module")
-def shift(tmp_path_factory: pytest.TempPathFactory) -> Shift:
-    return worked(tmp_path_factory.mktemp("shift"), table())
+def test_a_unit_that_passes_and_one_that_fails():
+    assert state(done("1"), done("2", "FAIL")).counts == Counts(judged=2, passed_first=1, failed_first=1)
 
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(400)]
+def test_the_first_result_counts_and_a_retest_is_a_retest():
+    after = state(done("1", "FAIL", "A", cause="link"), done("2", "PASS", "A", "retest"))
+    assert after.counts == Counts(judged=1, failed_first=1, retests=1)
+    assert after.counts.first_pass == 0
+    known = after.known("logger", "A")
+    assert known is not None
+    assert (known.first.word, known.last.word, known.first.run_id, known.tests) == ("FAIL", "PASS", "run 1", 2)
 
 
-def test_every_row_was_worked(shift: Shift) -> None:
-    """That each word was on the screen is seen to by the operator."""
-    accepted = [row for row in rows(shift.entries) if row.word in ("PASS", "FAIL", "STOP")]
-    assert sorted(str(tested.row) for tested in shift.tested) == sorted(map(str, accepted))
-    assert len([*rows(shift.entries)]) == 200
-    assert shift.exit_code == 0
+def test_a_unit_that_was_stopped_is_not_judged_until_it_is():
+    stopped = state(done("1", "STOP", "A"))
+    assert stopped.counts == Counts(not_judged=1)
+    assert stopped.known("logger", "A") is None
+    for event in done("2", "PASS", "A"):
+        stopped.add(event)
+    assert stopped.counts == Counts(judged=1, passed_first=1)
 
 
-def test_the_log_says_of_each_unit_what_the_table_says(shift: Shift) -> None:
-    wrong = []
-    for tested in shift.tested:
-        row, ended = tested.row, shift.event("unit ended", tested)
-        said = (ended["word"], ended.get("cause") or "", ended.get("step", ""))
-        if said != (row.word, row.cause, row.step):
-            wrong.append(f"{row}: {said}")
-    assert not wrong, "\n".join(wrong)
+@pytest.mark.parametrize("purpose", ["golden", "known bad", "clean-up"])
+@pytest.mark.parametrize("word", ["PASS", "FAIL", "STOP"])
+def test_what_checks_the_station_counts_nowhere(purpose, word):
+    after = state(done("1", word, "A", purpose))
+    assert after.counts == Counts()
+    assert not after.units
+    assert not after.alike
 
 
-def record_of(shift: Shift, tested: Tested) -> Record:
-    return read_record(shift.folder / RESULTS / Path(shift.event("unit ended", tested)["folder"]).name)
+@pytest.mark.parametrize(
+    ("word", "verdict", "cause"),
+    [
+        ("PASS", "fail", "limit"),
+        ("PASS", None, None),
+        ("FAIL", "error", "link"),
+        ("FAIL", "fail", "station"),
+        ("FAIL", "pass", None),
+    ],
+)
+def test_a_word_that_the_run_does_not_bear_out_judges_nothing(word, verdict, cause):
+    after = state(done("1", word, verdict=verdict, cause=cause))
+    assert after.counts == Counts(not_judged=1)
 
 
-def with_record(shift: Shift) -> list[Tested]:
-    return [tested for tested in shift.tested if shift.event("unit ended", tested).get("folder")]
+def test_an_end_without_a_begin_and_a_second_end_are_nothing():
+    assert state([ended("1")]).counts == Counts()
+    assert state(done("1", "FAIL"), [ended("1")]).counts == Counts(judged=1, failed_first=1)
 
 
-def test_each_record_is_that_of_the_unit_in_the_slot(shift: Shift) -> None:
-    """The address and the serial number in it are those of the very unit; a unit that was not there has none."""
-    wrong = []
-    for tested in with_record(shift):
-        row, record = tested.row, record_of(shift, tested)
-        inside = unit_in(row.inside, row.serial)
-        seen = {(device.serial, device.address) for device in record.devices.values()}
-        if not seen <= {inside, ("", inside[1] if inside else "")} or bool(seen) != bool(inside):
-            wrong.append(f"{row}: {seen}, in the slot was {inside}")
-    assert not wrong, "\n".join(wrong)
+def test_simulated_units_are_not_real_ones():
+    after = folded([shift(simulated=True), *done("1", "FAIL", "A"), shift(name="2")])
+    assert after.known("logger", "A") is None
+    assert after.counts == Counts()
 
 
-def test_only_what_the_line_stopped_before_the_run_has_no_record(shift: Shift) -> None:
-    without = [tested.row for tested in shift.tested if tested not in with_record(shift)]
-    assert {row.word for row in without} <= {"STOP"}
-    assert all(row.inside.startswith("as ") for row in without)
+def test_the_same_serial_number_of_two_products_is_two_units():
+    after = state(done("1", "PASS", "A"), done("2", "FAIL", "A", product="box"))
+    assert after.counts == Counts(judged=2, passed_first=1, failed_first=1)
 
 
-def test_each_record_has_the_verdict_and_says_what_it_was_at_the_line(shift: Shift) -> None:
-    wrong = []
-    for tested in with_record(shift):
-        row, record = tested.row, record_of(shift, tested)
-        part = record.run.line
-        assert part is not None
-        verdict = {"PASS": "pass", "FAIL": "fail"}.get(row.word, record.verdict)
-        said = (record.verdict, record.run.simulated, part.slot, part.person, part.reference, record.given_serial)
-        if said != (verdict, True, row.slot, BADGE, row.reference, row.serial):
-            wrong.append(f"{row}: {said}")
-        if not row.reference and row.then != ("clean-up",) and part.purpose != PURPOSES[row.said]:
-            wrong.append(f"{row}: {part.purpose}")
-    assert not wrong, "\n".join(wrong)
+def test_a_new_shift_counts_anew_and_knows_the_units():
+    after = state(
+        done("1", "FAIL", "A", cause="link"), [ShiftEnded(at=at(9)), shift(600, "2")], done("2", "PASS", "A", "retest")
+    )
+    assert after.counts == Counts(retests=1)
+    assert after.shift == "2"
 
 
-def test_another_test_of_a_unit_names_its_first_run(shift: Shift) -> None:
-    first: dict[str, str] = {}
-    for tested in shift.tested:
-        row = tested.row
-        if row.reference or not row.judged:
-            continue
-        record = record_of(shift, tested)
-        assert record.run.line is not None
-        assert record.run.line.first == first.get(row.serial, ""), row
-        first.setdefault(row.serial, record.run.run_id)
+def test_repair_gives_the_retests_back():
+    after = state(done("1", "FAIL", "A"), done("2", "FAIL", "A", "retest"), done("3", "FAIL", "A", "repaired"))
+    known = after.known("logger", "A")
+    assert known is not None
+    assert (known.retests, known.repairs, known.tests) == (0, 1, 3)
 
 
-def test_each_folder_of_the_results_is_that_of_one_row(shift: Shift) -> None:
-    """But for the run that was cut off, and the clean-up after it."""
-    folders = {path.parent.name for path in (shift.folder / RESULTS).glob("*/record.jsonl")}
-    named = [Path(shift.event("unit ended", tested)["folder"]).name for tested in with_record(shift)]
-    assert len(named) == len({*named})
-    others = [read_record(shift.folder / RESULTS / name) for name in folders - {*named}]
-    assert sorted((each.cut_off, each.run.line.purpose) for each in others if each.run.line) == [
-        (False, "clean-up"), (True, "unit"),
-    ]  # fmt: skip
+# --- the power cut
 
 
-def test_the_log_has_what_happened_between_units(shift: Shift) -> None:
-    log = shift.log
-    assert [event["person"] for event in log.of("cleared")] == [OTHER_BADGE, OTHER_BADGE]
-    assert len(log.of("stopped")) == 2
-    assert [event["ok"] for event in log.of("reference")].count(False) == 2
-    assert [event["person"] for event in log.of("caution")] == [BADGE]
-    assert len(log.of("cut off")) == len(log.of("cleaned up")) == 1
-    assert len(log.of("shift")) == 1
-    assert log.events[-1]["event"] == "shift ended"
+def test_a_unit_that_was_cut_off_is_not_tested_and_waits_for_its_clean_up():
+    open_ = state(done("1", "PASS", "A")[:2])
+    assert [*open_.open] == ["1"]
+    open_.add(CutOff(at=at(5), key="1"))
+    assert (open_.counts, [*open_.open], [*open_.uncleaned]) == (Counts(), [], ["1"])
+    open_.add(ended("1"))
+    assert open_.counts == Counts()
+    open_.add(CleanedUp(at=at(6), key="1", person="P", ok=True))
+    assert not open_.uncleaned
 
 
-def test_no_unit_is_left_open_in_the_log(shift: Shift) -> None:
-    began = [event["key"] for event in shift.log.of("unit")]
-    over = [event["key"] for event in (*shift.log.of("unit ended"), *shift.log.of("cut off"))]
-    assert sorted(began) == sorted(over)
-    assert len(began) == len({*began})
+def test_nothing_is_to_be_cleaned_up_before_a_run():
+    assert not state([began("1"), CutOff(at=at(), key="1")]).uncleaned
 
 
-def test_what_is_no_unit_or_may_not_be_tested_is_refused_in_the_log(shift: Shift) -> None:
-    refused = [row for row in rows(shift.entries) if row.word == "refused"]
-    labels = [entry for entry in shift.entries if not isinstance(entry, Row) and entry.verb == "refused"]
-    assert len(shift.log.of("refused")) == len(refused) + len(labels)
-    assert all(event["why"] for event in shift.log.of("refused"))
+# --- in a row
 
 
-def test_the_history_has_the_yield_of_the_table(shift: Shift) -> None:
-    done = here("yield", "--simulated", "--json", "--history", "history.sqlite", cwd=shift.folder)
-    told = {" ".join(each["plans"]): each for each in json.loads(done.stdout)["yields"]}
-    expected = sums([tested.row for tested in shift.tested]).yields()
-    assert {
-        plan: (one["first_pass"]["of"], one["first_pass"]["passed"], one["final"]["passed"]) for plan, one in told.items()
-    } == expected  # fmt: skip
+def test_errors_of_the_station_in_a_row_are_ended_by_a_verdict():
+    three = [*done("1", "STOP"), *done("2", "STOP", cause="internal"), *done("3", "STOP", purpose="golden")]
+    assert state(three).station_errors == 3
+    assert state(three, done("4", "FAIL")).station_errors == 0
+    assert state(three, done("4", "STOP", cause="operator")).station_errors == 3
+
+
+def test_a_command_that_fails_after_each_unit_is_in_a_row_though_the_units_pass():
+    told = [event for key in "123" for event in [*done(key), ToldStation(at=at(), key=key, ok=False)]]
+    assert state(told).untold == 3
+    assert state(told, [ToldStation(at=at(), key="3", ok=True)]).untold == 0
+
+
+def alike(after: ShiftState) -> dict[str, tuple[str, ...]]:
+    return {product: units for product, (_, units) in after.alike.items()}
+
+
+def test_equal_failures_are_those_of_different_units():
+    fails = [event for key in "123" for event in done(key, "FAIL", step="read")]
+    assert alike(state(fails)) == {"logger": ("1", "2", "3")}
+    again = [event for key in "456" for event in done(key, "FAIL", "1", "retest", step="read")]
+    assert alike(state(done("1", "FAIL", step="read"), again)) == {"logger": ("1",)}
+
+
+def test_another_step_another_reading_and_a_pass_end_the_row():
+    first = done("1", "FAIL", step="read", reading="value")
+    for other in (done("2", "FAIL", step="scan", reading="value"), done("2", "FAIL", step="read", reading="rssi")):
+        assert alike(state(first, other)) == {"logger": ("2",)}
+    assert alike(state(first, done("2"))) == {}
+
+
+def test_units_of_another_product_and_retests_that_pass_do_not():
+    row = [*done("1", "FAIL", step="read"), *done("2", "PASS", product="box"), *done("3", "PASS", "1", "retest")]
+    assert alike(state(row, done("4", "FAIL", step="read"))) == {"logger": ("1", "4")}
+
+
+def test_a_stop_lasts_over_shifts_and_is_cleared_with_its_rows():
+    stopped = state(done("1", "STOP"), [LineStopped(at=at(), why="errors"), ShiftEnded(at=at()), shift(9, "2")])
+    assert (stopped.stopped, stopped.station_errors) == ("errors", 1)
+    stopped.add(LineCleared(at=at(10), person="P-2"))
+    assert (stopped.stopped, stopped.station_errors) == ("", 0)
+
+
+# --- checks and cautions
+
+
+@pytest.mark.parametrize(
+    "event", [shift(5, "2"), FileChanged(at=at(), old="a", new="b", taken=True), ClockBack(at=at(), before=at(9))]
+)
+def test_what_makes_a_check_of_the_station_due_again(event):
+    checked = state([ReferenceChecked(at=at(), name="golden", slot="1", ok=True)])
+    assert checked.checked
+    checked.add(event)
+    assert not checked.checked
+
+
+def test_a_changed_file_that_nobody_has_acknowledged_changes_nothing():
+    checked = state(
+        [ReferenceChecked(at=at(), name="golden", slot="1", ok=True), FileChanged(at=at(), old="a", new="b")]
+    )
+    assert (len(checked.checked), checked.station_hash) == (1, "a")
+
+
+def test_cautions_are_read_once_a_shift_and_person():
+    read = state([CautionRead(at=at(), person="P-0001", plan_hash="h"), PersonCame(at=at(), person="P-2")])
+    assert ("P-0001", "h") in read.cautions
+    assert (read.person, "h") not in read.cautions
+    read.add(shift(9, "2"))
+    assert not read.cautions
+
+
+# --- any history
+
+
+@given(histories())
+@settings(max_examples=100)
+def test_after_any_prefix_the_counts_are_those_of_a_plain_count(events):
+    state = ShiftState()
+    for number, event in enumerate(events, start=1):
+        state.add(event)
+        assert state.counts == counted(events[:number])
+        assert set(state.open).isdisjoint(state.uncleaned)
+        assert state.latest == event.at
+
+
+def counted(events: list[AnyLineEvent]) -> Counts:
+    """Once more in the plainest way: all ends of the file, then those of the last shift."""
+    shifts = [place for place, event in enumerate(events) if isinstance(event, ShiftBegan)]
+    open_, results, simulated = dict[str, UnitBegan](), list[tuple[int, tuple[object, ...], UnitEnded]](), False
+    for place, event in enumerate(events):
+        match event:
+            case ShiftBegan():
+                simulated = event.simulated
+            case UnitBegan():
+                open_[event.key] = event
+            case CutOff():
+                open_.pop(event.key, None)
+            case UnitEnded() if event.key in open_:
+                test = open_.pop(event.key)
+                if test.purpose in ("unit", "retest", "repaired"):
+                    results.append((place, (simulated, test.product, test.unit), event))
+    judged = [(place, unit, end) for place, unit, end in results if end.judged]
+    firsts = {unit: (place, end) for place, unit, end in reversed(judged)}
+    since = shifts[-1] if shifts else -1
+    mine = [end for place, end in firsts.values() if place > since]
+    passed = sum(end.word == "PASS" for end in mine)
+    retests = sum(place > since and firsts[unit][0] != place for place, unit, _ in judged)
+    stopped = {unit for place, unit, end in results if place > since and unit not in firsts}
+    return Counts(len(mine), passed, len(mine) - passed, len(stopped), retests)
