@@ -19,9 +19,10 @@ _TYPED = 24
 
 
 def header(view: LineView, width: int, now: datetime, pen: Pen) -> Line:
-    """The station, the shift, who is on it, and the time of day."""
+    """The station, what is the matter with it, the shift, who is on it, and the time of day."""
     shift = f"shift {view.shift}" if view.shift else ""
-    said = _GAP.join(each for each in (view.station, view.person or "nobody on shift", shift) if each)
+    matters = f"{'REHEARSAL ' * view.rehearsal}{view.state.upper() if view.state in ('locked', 'stopped') else ''}"
+    said = _GAP.join(each for each in (view.station, matters.strip(), view.person or "nobody on shift", shift) if each)
     clock = f"{now:%H:%M} "
     return [(pen.filled(f" {said}", width - len(clock)), "title"), (clock, "title")]
 
@@ -110,7 +111,7 @@ def _takt(view: LineView) -> tuple[str, str] | None:
 # --- below
 
 
-def below(view: LineView, width: int, rows: int, pen: Pen) -> Block:
+def below(view: LineView, width: int, rows: int, now: datetime, pen: Pen) -> Block:
     """Units that wait, notes, the last units: as many as there are lines for; a unit or two in any case."""
     waits = (
         f"{counted(len(view.waiting), 'unit')} waiting for a slot: {', '.join(view.waiting)}" if view.waiting else ""
@@ -118,14 +119,14 @@ def below(view: LineView, width: int, rows: int, pen: Pen) -> Block:
     notes = [f" {waits}"] * bool(waits) + [f" * {note}" for note in view.notes]
     kept = notes[: max(1, rows - 2)] if rows > 1 else notes[:rows]
     made: Block = [[(pen.text(note, width), "note")] for note in kept]
-    return [*made, *(_last(unit, width, pen) for unit in view.last[: rows - len(made)])]
+    return [*made, *(_last(unit, width, now, pen) for unit in view.last[: rows - len(made)])]
 
 
-def _last(unit: LastUnit, width: int, pen: Pen) -> Line:
+def _last(unit: LastUnit, width: int, now: datetime, pen: Pen) -> Line:
     sign = SIGNS.get(unit.word, " ")
     where = f"slot {unit.slot}" if unit.slot else ""
     purpose = "" if unit.purpose == "unit" else unit.purpose
-    head: list[tuple[str, str]] = [(f" {unit.at.astimezone():%H:%M} ", "dim")]
+    head: list[tuple[str, str]] = [(f" {unit.at.astimezone(now.tzinfo):%H:%M} ", "dim")]
     head.append((f"{sign} {unit.word:4} ", STYLES.get(unit.word, "")))
     rest = "  ".join(each for each in (unit.serial, where, purpose, unit.says) if each)
     return [*head, (pen.text(rest, width - sum(cells(text) for text, _ in head)), "")]

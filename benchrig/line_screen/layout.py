@@ -6,7 +6,7 @@ columns. What is around the slots gives way before the words become small.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -18,11 +18,13 @@ from benchrig.line_screen.slots import GAP, LEAST_BESIDE, Box, drawn_slot, empty
 from benchrig.text.wrapping import Line
 
 REHEARSAL = "REHEARSAL"
-_STATES = {"locked": "LOCKED", "stopped": "STOPPED"}
+_STATES = {"locked": "!LOCKED", "stopped": "!STOPPED"}
 # The sign and the four letters of a verdict.
 _GLYPHS = 5
 # Below its word a slot has this many lines of text, at most as many as are of use.
 _LEAST_TEXT, _MOST_TEXT = 2, 4
+# The lines below a word are of use from so many cells on; a narrower slot has its text beside the word.
+_LEAST_BELOW = 36
 # Lines of the last units that are kept free while there is room.
 _LAST = 3
 EXPECTED = (80, 24)
@@ -53,7 +55,7 @@ class Plan:
 def drawn(
     view: LineView, typed: str, width: int, height: int, now: datetime, *, ascii_only: bool = False
 ) -> list[Line]:
-    """As many lines as the screen has, each of its width."""
+    """As many lines as the screen has, each of its width. Times of day are those of the zone of `now`."""
     pen = Pen(ascii_only)
     plan = planned(view, width, height, pen)
     lines = _whole(view, typed, plan, width, height, now, pen) if plan else _too_small(view, typed, width, height, pen)
@@ -67,14 +69,15 @@ def banners(view: LineView) -> list[tuple[str, str]]:
 
 
 def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
-    """The plan with the largest words; None where not even the smallest have room."""
+    """The plan with the largest words; None where not even the smallest have room. With small words what is around the
+    slots gives way to their text, too."""
     words = [word for word, _ in banners(view)]
-    for sizes in (SIZES, (SMALL,)):
+    for sizes, besides in ((SIZES, (False, True)), ((SMALL,), (False,)), ((SMALL,), (True,))):
         for around in _arounds(view, width, pen):
             for size in sizes:
                 room = height - around.rows - size.rows * len(words)
                 has_room = room >= 0 and all(size.cells(len(word)) <= width for word in words)
-                if has_room and (found := _arranged(len(view.slots), width, room, size)):
+                if has_room and (found := _arranged(len(view.slots), width, room, size, besides)):
                     return Plan(size, around, *found)
     return None
 
@@ -91,9 +94,10 @@ def _arounds(view: LineView, width: int, pen: Pen) -> Iterator[Around]:
         yield Around(0, 0, apart=False)
 
 
-def _arranged(slots: int, width: int, room: int, size: Size) -> tuple[int, Box] | None:
+def _arranged(slots: int, width: int, room: int, size: Size, besides: Sequence[bool]) -> tuple[int, Box] | None:
     """The number of columns, and the box of a slot, with the most room for text."""
-    found = [(columns, box) for columns in range(1, slots + 1) for box in _boxes(slots, columns, width, room, size)]
+    boxes = ((columns, box) for columns in range(1, slots + 1) for box in _boxes(slots, columns, width, room, size))
+    found = [(columns, box) for columns, box in boxes if box.beside in besides]
     if not slots:
         return 1, Box(width, 0, size, beside=False)
     return max(found, key=lambda each: (-(-slots % each[0]), _room_for_text(each[1])), default=None)
@@ -102,7 +106,7 @@ def _arranged(slots: int, width: int, room: int, size: Size) -> tuple[int, Box] 
 def _boxes(slots: int, columns: int, width: int, room: int, size: Size) -> Iterator[Box]:
     wide, high = (width - columns + 1) // columns, room // -(-slots // columns)
     word = size.cells(_GLYPHS)
-    if wide >= word and high >= 1 + size.rows + _LEAST_TEXT:
+    if wide >= max(word, _LEAST_BELOW) and high >= 1 + size.rows + _LEAST_TEXT:
         yield Box(wide, min(high, 1 + size.rows + _MOST_TEXT), size, beside=False)
     if wide >= word + GAP + LEAST_BESIDE and high >= 1 + size.rows:
         yield Box(wide, 1 + size.rows, size, beside=True)
@@ -122,7 +126,7 @@ def _whole(view: LineView, typed: str, plan: Plan, width: int, height: int, now:
     lines += block(message(view, width, plan.around.message, pen), width, plan.around.message)
     lines.append(typed_line(typed, width, pen) if plan.around.apart else prompt(view, typed, width, pen))
     lines.append(counts(view, width, pen))
-    return lines + below(view, width, height - len(lines), pen)
+    return lines + below(view, width, height - len(lines), now, pen)
 
 
 def _slots(view: LineView, plan: Plan, pen: Pen) -> Block:
@@ -136,7 +140,7 @@ def _slots(view: LineView, plan: Plan, pen: Pen) -> Block:
 def _too_small(view: LineView, typed: str, width: int, height: int, pen: Pen) -> Block:
     """All in words, the most important first."""
     said = f"the terminal is too small ({width} x {height}): make it larger, {EXPECTED[0]} x {EXPECTED[1]} at least"
-    heads = [f"*** {word} ***" for word, _ in banners(view)]
+    heads = [f"* {word} *" for word, _ in banners(view)]
     slots = [" ".join(each for each in (s.word or s.state, title_of(s), s.says) if each) for s in view.slots]
     asked = [view.asked.text] if view.asked else [view.message, view.do]
     texts = [each for each in (*heads, *slots, *asked, said) if each]

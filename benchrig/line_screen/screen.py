@@ -140,7 +140,7 @@ class _Screen:
                 self._typing.text,
                 size.columns,
                 size.rows,
-                datetime.now(),
+                datetime.now().astimezone(),
                 ascii_only=self._ascii_only,
             )
         except Exception as error:

@@ -10,7 +10,7 @@ import select
 import signal
 import subprocess
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pyte
@@ -25,13 +25,21 @@ class LineTerminal:
     """`with LineTerminal(folder, "line", "run", "line.yaml") as terminal:` What is typed comes as a barcode reader types it: at
     once, with Enter."""
 
-    def __init__(self, cwd: Path, *arguments: str, columns: int = COLUMNS, rows: int = ROWS, **env: str) -> None:
+    def __init__(
+        self,
+        cwd: Path,
+        *arguments: str,
+        columns: int = COLUMNS,
+        rows: int = ROWS,
+        command: Sequence[str] = COMMAND,
+        **env: str,
+    ) -> None:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
         self._master, slave = pty.openpty()
         resize(slave, columns, rows)
         self.process = subprocess.Popen(
-            [*COMMAND, *arguments],
+            [*command, *arguments],
             cwd=cwd,
             env=environment(**env),
             stdin=slave,
