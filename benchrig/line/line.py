@@ -98,6 +98,11 @@ class Line:
             self._reading.work.questions.nobody()
         self._wake.set()
 
+    def leave(self) -> None:
+        """The terminal is gone, or the system ends the process: as interrupted, once, however often it is said."""
+        if not self._interrupts:
+            self.interrupt()
+
     def stray(self, error: str) -> None:
         """An error was raised where nobody waited for it: no verdict of a run at work counts, and the line stops."""
         if self._reading is not None:

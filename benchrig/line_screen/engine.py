@@ -22,5 +22,9 @@ class Shown(Protocol):
         ...
 
     def interrupt(self) -> None:
-        """Ctrl-C, or the terminal is gone: the line ends in order."""
+        """Ctrl-C: the line ends in order; the second time it hurries."""
+        ...
+
+    def leave(self) -> None:
+        """The terminal is gone: the line ends in order, however often that is said."""
         ...

@@ -35,6 +35,9 @@ _STYLE = Style.from_dict(
     }
 )  # fmt: skip
 
+# Presses of a key that follow each other within so many seconds are one.
+_HELD = 1.0
+
 
 async def show(line: Shown, *, bell: bool = False) -> None:
     """Show the line until it has ended, or the terminal is gone: then the line is interrupted, and ends without a screen.
@@ -50,6 +53,7 @@ class _Screen:
         self._ascii_only = console().options.ascii_only
         self._heard: set[tuple[str, ...]] = set()
         self._trouble = ""
+        self._interrupted = float("-inf")
 
     async def run(self) -> None:
         loop = asyncio.get_running_loop()
@@ -65,7 +69,7 @@ class _Screen:
                 try:
                     await app.run_async(handle_sigint=False, set_exception_handler=False)
                 except (EOFError, OSError):
-                    self._line.interrupt()
+                    self._line.leave()
         with contextlib.suppress(OSError):
             forget_typed_ahead(terminal.input)
         if self._trouble:
@@ -101,7 +105,7 @@ class _Screen:
             app.invalidate()
 
     def _end(self, app: Application[None]) -> None:
-        self._line.interrupt()
+        self._line.leave()
         self._exit(app)
 
     def _exit(self, app: Application[None]) -> None:
@@ -174,9 +178,15 @@ class _Screen:
         more = any(is_text(_name(each)) for each in event.app.key_processor.input_queue)
         for said in self._typing.press(_name(pressed), pressed.data, time.monotonic(), more=more):
             if said is Said.INTERRUPT:
-                self._line.interrupt()
+                self._interrupt(time.monotonic())
             else:
                 self._lines.put_nowait(str(said))
+
+    def _interrupt(self, now: float) -> None:
+        """A key that is held down is pressed once: the second time leaves the clean-up of the units out."""
+        is_held, self._interrupted = now - self._interrupted < _HELD, now
+        if not is_held:
+            self._line.interrupt()
 
 
 def _name(pressed: KeyPress) -> str:

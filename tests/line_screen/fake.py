@@ -46,6 +46,9 @@ class FakeLine:
         told("interrupt", "")
         self._change(replace(self._view, state="ended"))
 
+    def leave(self) -> None:
+        self.interrupt()
+
     def stray(self, error: str) -> None:
         told("stray", error)
 

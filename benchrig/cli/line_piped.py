@@ -1,0 +1,86 @@
+"""A line without a screen: a label a line from the standard input, a line for each thing that happens to the output."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, BinaryIO
+
+from benchrig.cli.line_text import Narrator, asked_words
+from benchrig.cli.out import echo, whatever_the_output_does
+from benchrig.line_screen.typing import MOST
+
+if TYPE_CHECKING:
+    from benchrig.line.events import AnyLineEvent
+    from benchrig.line.line import Line
+
+# Of a line in bytes.
+_LONGEST = 4 * MOST
+
+
+async def told(line: Line) -> None:
+    """Until the line has ended. At the end of the input it is asked to."""
+    narrator = Narrator()
+
+    def happened(event: AnyLineEvent) -> None:
+        _print(narrator.words(event))
+
+    line.listeners.append(happened)
+    lines: asyncio.Queue[str | None] = asyncio.Queue()
+    _read_apart(sys.stdin.buffer, lines.put_nowait)
+    reading = asyncio.ensure_future(_read(line, lines))
+    try:
+        await _ask(line)
+    finally:
+        reading.cancel()
+
+
+async def _ask(line: Line) -> None:
+    """Print each question when it opens, until the line has ended."""
+    asked = ""
+    while (view := line.view()).state != "ended":
+        if (now := asked_words(view)) != asked:
+            asked = now
+            if now:
+                _print(now)
+        await line.changed.wait()
+        line.changed.clear()
+
+
+async def _read(line: Line, lines: asyncio.Queue[str | None]) -> None:
+    while (text := await lines.get()) is not None:
+        await line.read(text)
+    line.finish()
+
+
+def _read_apart(source: BinaryIO, put: Callable[[str | None], None]) -> None:
+    """Lines in a thread: a virtual clock need not wait for the next one, and a pipe that nobody writes to keeps nothing."""
+    loop = asyncio.get_running_loop()
+
+    def read() -> None:
+        with contextlib.suppress(RuntimeError, ValueError, OSError):  # the loop or the input is closed
+            for text in _lines(source):
+                loop.call_soon_threadsafe(put, text)
+        with contextlib.suppress(RuntimeError):
+            loop.call_soon_threadsafe(put, None)
+
+    threading.Thread(target=read, name="reads the labels", daemon=True).start()
+
+
+def _lines(source: BinaryIO) -> Iterator[str]:
+    """Those with something in them. Of one that is too long as much as shows that."""
+    while line := source.readline(_LONGEST):
+        rest = line
+        while not rest.endswith(b"\n") and (rest := source.readline(_LONGEST)):
+            pass
+        text = line.decode("utf-8", "replace").rstrip("\r\n")
+        if text.strip(" "):
+            yield text[:MOST]
+
+
+def _print(line: str) -> None:
+    with whatever_the_output_does(verdict=True):
+        echo(line)
