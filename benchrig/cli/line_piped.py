@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, BinaryIO
 from benchrig.cli.line_text import Narrator, asked_words
 from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.line_screen.typing import MOST
+from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
     from benchrig.line.events import AnyLineEvent
@@ -31,11 +32,9 @@ async def told(line: Line) -> None:
     line.listeners.append(happened)
     lines: asyncio.Queue[str | None] = asyncio.Queue()
     _read_apart(sys.stdin.buffer, lines.put_nowait)
-    reading = asyncio.ensure_future(_read(line, lines))
-    try:
+    async with Tasks() as tasks:
+        tasks.leave(_read(line, lines))
         await _ask(line)
-    finally:
-        reading.cancel()
 
 
 async def _ask(line: Line) -> None:

@@ -16,6 +16,7 @@ from benchrig.cli.groups import grouped
 from benchrig.cli.options import flag, history_option, option, path_option, real_time_option, seed_option
 from benchrig.cli.out import echo, tell, whatever_the_output_does
 from benchrig.cli.types import Time
+from benchrig.errors import BenchrigError, InternalError
 
 if TYPE_CHECKING:
     from benchrig.line.line import Line, LineOptions
@@ -105,9 +106,19 @@ async def _worked(line: Line, *, on_screen: bool, bell: bool) -> None:
             if not showing.done() and work.exception() is None:
                 with outside():
                     await asyncio.wait([showing], timeout=_END_WITHIN)
-            await work
+            await _told(work)
             if showing.done():
                 await showing
+
+
+async def _told(work: asyncio.Task[None]) -> None:
+    """An operator has no use for a traceback: the line keeps what it can of one among its results."""
+    try:
+        await work
+    except BenchrigError:
+        raise
+    except Exception as error:
+        raise InternalError(f"the line broke: {type(error).__name__}: {error}") from error
 
 
 async def _shown(line: Line, *, on_screen: bool, bell: bool) -> None:
