@@ -6,7 +6,13 @@ import click
 
 from benchrig.cli.lazy import LazyGroup
 
-FILES = {"run": "line_run", "check": "line_check", "approve": "line_approve", "log": "line_log"}
+FILES = {
+    "run": "line_run",
+    "check": "line_check",
+    "approve": "line_approve",
+    "log": "line_log",
+    "drift": "line_drift",
+}
 
 
 @click.group(cls=LazyGroup, files=FILES, short_help="Test units at a line: barcodes in, verdicts out.")

@@ -8,5 +8,6 @@ head.py       what the figures of a reading begin with
 capability.py how the spread of a reading compares with its limits
 risk.py       what the station's uncertainty does to bad and good units
 chart.py      control chart of a reading
+drift.py      whether what a golden unit reads stays what it was
 subgroups.py  values that were measured under like conditions
 """

@@ -11,5 +11,6 @@ studies.py     gauge studies that the runs belong to; study_values.py their valu
 curves.py      what is drawn
 whole_set.py   the page of a set of runs
 life.py        the runs of one unit
+checks.py      what a golden or known-bad unit read when it checked the station
 whole_unit.py  the page of a unit
 """

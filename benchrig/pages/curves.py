@@ -6,7 +6,11 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchrig.figures.chart import ChartFigure
+from benchrig.figures.drift import Check, DriftOfSlot
 from benchrig.figures.grouping import Group
 from benchrig.figures.revisions import Revision
 from benchrig.html.plots import BAD, BLUE, DIM, WARN
@@ -51,6 +55,37 @@ def values_in_order(reading: Reading, *, lines: bool = True) -> Draw:
         axes.set_ylabel(reading.measure)
 
     return draw
+
+
+def checks(slot: DriftOfSlot, measure: str) -> Draw:
+    """The last checks with a golden unit in one slot, over time, with their limits as far as these are near; failed ones marked."""
+    shown = slot.checks[-DRAWN:]
+    values = [each.value for each in shown]
+
+    def draw(axes: Axes) -> None:
+        axes.plot(_times(shown), values, color=BLUE, marker="o", markersize=2.5, linewidth=0.8)
+        marked = [each for each in shown if not each.passed or each.rules]
+        axes.plot(
+            _times(marked), [each.value for each in marked], color=BAD, marker="s", markersize=5,
+            linestyle="", fillstyle="none",
+        )  # fmt: skip
+        for at in _near(values, (shown[-1].low, shown[-1].high)):
+            axes.axhline(at, color=BAD, linestyle="--")
+        axes.set_xlabel(f"check: {_days(shown[0].started, shown[-1].started)}")
+        axes.set_ylabel(measure)
+        axes.figure.autofmt_xdate()
+
+    return draw
+
+
+def _times(checks: Sequence[Check]) -> NDArray[np.datetime64]:
+    return np.array([each.started.replace(tzinfo=None) for each in checks], "datetime64[us]")
+
+
+def _near(values: Sequence[float], limits: Sequence[float | None]) -> Iterator[float]:
+    low, high = min(values), max(values)
+    reach = _FAR * ((high - low) or abs(high) or 1.0)
+    yield from (each for each in limits if each is not None and low - reach <= each <= high + reach)
 
 
 def _days(since: datetime, until: datetime) -> str:

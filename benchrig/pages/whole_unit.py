@@ -17,6 +17,7 @@ from benchrig.html.elements import Child, el
 from benchrig.html.parts import contents, figure, row, section, table
 from benchrig.html.plots import plotted
 from benchrig.pages import curves, words
+from benchrig.pages.checks import checks_of
 from benchrig.pages.life import disagreements, life, names
 from benchrig.pages.links import Links
 from benchrig.pages.reading import DRAWN, Reading, reading_of
@@ -31,7 +32,7 @@ def page_of_unit(history: History, name: str, to: Path, on: datetime, *, simulat
     links = Links(history, to)
     of_unit = Filters(unit=(name,), simulated=simulated)
     told = [made for values in all_values(history, of_unit) if (made := reading_of(values))]
-    parts = [life(lived, links), *_readings(told, links)]
+    parts = [life(lived, links), *_readings(told, links), *checks_of(history, lived, links)]
     head = el("header", *marks(simulated=simulated), *disagreements(lived), el("h1", f"Unit {name}"), names(lived),
               el("p", f"page of {moment_text(on)} UTC", class_="sub"))  # fmt: skip
     title = f"{SIMULATED}: unit {name}" if simulated else f"Unit {name}"

@@ -11,8 +11,10 @@ import msgspec
 import pytest
 
 from benchrig.cli.capability import _RULES, capability
+from benchrig.cli.line_drift import drift
 from benchrig.figures.capability import AgainstLimits, CapabilityFigure
 from benchrig.figures.chart import ChartFigure, Point, RuleFired
+from benchrig.figures.drift import Check, DriftFigure, DriftOfSlot
 from benchrig.figures.risk import RiskFigure
 from benchrig.history.questions.words import SUBGROUPS
 from benchrig.study.capability.capability import Capability
@@ -62,6 +64,14 @@ def test_the_rules() -> None:
                 told[f"{name} {row[name]}"] = row["fires at"]
     rules = {rule.name: rule.says for each in RULES.values() for rule in each}
     assert {name: re.sub(r"^a point", "1 point", says) for name, says in told.items()} == rules
+
+
+def test_the_drift() -> None:
+    rows = {words(row["option"])[0].partition(" ")[0] for row in SECTIONS["Drift of golden units"].table("option")}
+    own = {name for each in drift.params for name in each.opts if name.startswith("--")}
+    assert rows == own - {"--history"}
+    told = {*words(SECTIONS["JSON of drift"].text)}
+    assert {*DriftFigure.__struct_fields__, *DriftOfSlot.__struct_fields__, *Check.__struct_fields__} <= told
 
 
 @pytest.mark.parametrize(

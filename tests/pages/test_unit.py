@@ -10,9 +10,12 @@ import pytest
 from benchrig.errors import UsageError
 from benchrig.history.entry import Entry
 from benchrig.pages.whole_unit import page_of_unit
+from tests.figures.test_drift import check
 from tests.history.questions.kit import entry
-from tests.pages.kit import ON, a_line
+from tests.pages.kit import ON, a_line, undrawn
 from tests.pages.test_set import rows, tree
+
+__all__ = ["undrawn"]
 
 LIFE = [
     entry(1, unit="A", address="C4:00:00:00:00:01", readings={"scan.rssi": 5.0}, firmware="1.0"),
@@ -59,3 +62,22 @@ def test_simulated_runs_are_alone_and_said(tmp_path: Path) -> None:
     root = page(tmp_path, "A", made, simulated=True)
     assert len(rows(root, "Runs")) == 2
     assert root.xpath("//p[@class='notice']/strong")[0].text == "SIMULATED"
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_golden_unit_has_its_drift(tmp_path: Path) -> None:
+    """Slot by slot; the readings of the units that are made have none of it."""
+    runs = [check(n, 5.0 + 0.1 * n, slot="12"[n % 2], measure="V") for n in range(12)] + [check(13, 12.0, slot="2")]
+    told = rows(page(tmp_path, "G", runs), "Checks with this golden unit")
+    assert [row[:4] for row in told[1:]] == [
+        ["read voltage.value", "2", "7", "1"],
+        ["read voltage.value", "1", "6", "0"],
+    ]
+    assert told[2][7].startswith("0.1 V (")
+    assert not rows(page(tmp_path / "b", "A", [entry(1, unit="A")]), "Checks with this golden unit")
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_the_checks_of_a_golden_unit_are_in_its_life(tmp_path: Path) -> None:
+    told = rows(page(tmp_path, "G", [check(1, 5.0, station="line 3", person="Anna")]), "Runs")
+    assert (told[1][2], told[1][7]) == ("pass GOLDEN UNIT", "line 3, slot 1, Anna")
