@@ -22,7 +22,7 @@ class Deliveries:
     def __init__(self, changed: Callable[[], None]) -> None:
         self._changed = changed
         self._left = deque[Deliverable]()
-        self._there = asyncio.Event()
+        self._there, self._one_at_a_time = asyncio.Event(), asyncio.Lock()
         self._waiting, self._trouble = 0, ""
 
     @property
@@ -44,12 +44,15 @@ class Deliveries:
 
     async def emptied(self) -> None:
         """Deliver what is left. What a history does not take now waits beside its run: the next one takes it along."""
-        while self._left:
-            one = self._left[0]
-            with outside():
-                done = await in_thread(one.deliver)
-            said = str(done.error) if done.error is not None else done.value or ""
-            self._left.popleft()
-            self._waiting, self._trouble = (self._waiting + 1, said) if said else (0, "")
-            self._changed()
-        self._there.clear()
+        async with self._one_at_a_time:
+            while self._left:
+                said = await _delivered(self._left.popleft())
+                self._waiting, self._trouble = (self._waiting + 1, said) if said else (0, "")
+                self._changed()
+            self._there.clear()
+
+
+async def _delivered(one: Deliverable) -> str:
+    with outside():
+        done = await in_thread(one.deliver)
+    return str(done.error) if done.error is not None else done.value or ""

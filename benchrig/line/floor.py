@@ -38,10 +38,11 @@ class Scan:
 
 @dataclass(frozen=True)
 class Said:
-    """The last thing that was said of a label."""
+    """The last thing that was said of a label; one that was `refused` is told before all else."""
 
     message: str = ""
     do: str = ""
+    refused: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,7 @@ class Floor:
         return {each.slot for each in missing if each.name == reference}
 
     def refuse(self, text: str, why: str, do: str = "", slot: str = "") -> None:
-        self.said = Said(why, do)
+        self.said = Said(why, do, refused=True)
         self.work.memory.note(Refused(at=self.work.memory.now(), text=text, why=why, slot=slot))
         self.work.changed()
 
@@ -184,7 +185,7 @@ class Floor:
         self.work.tests += 1
         slot.take(match, allowed, uuid.uuid4().hex)
         slot.cleans = cleaning.key if cleaning is not None else ""
-        self.said = Said(f"{match.serial or match.unit}: slot {slot.name}", allowed.note)
+        self.said = Said(allowed.note)
         slot.task = self.tasks.leave(self._guarded(slot, self._passed(slot, scan, held, cleaning)))
         self.work.changed()
         return slot.task
@@ -200,6 +201,7 @@ class Floor:
             self.broke(error)
         finally:
             self._passages.pop(slot.name, None)
+            self.said = Said() if self.said.message == slot.allowed.note else self.said
             self.wake()
 
     async def _passed(self, slot: Slot, scan: Scan, held: list[str], cleaning: Cleaning | None) -> None:

@@ -31,13 +31,15 @@ from pathlib import Path
 from benchrig.errors import BenchrigError, InternalError, StationError
 from benchrig.line.events import AnyLineEvent, LineStopped, ShiftEnded
 from benchrig.line.floor import Floor
-from benchrig.line.opening import is_simulated, opened
+from benchrig.line.opening import opened
+from benchrig.line.places import is_simulated
 from benchrig.line.reading import Reading
 from benchrig.line.recovery import Recovery, note_cut_off
 from benchrig.line.station_file import StationFile, hash_of
 from benchrig.line.view import LineView
 from benchrig.line.viewing import view_of
 from benchrig.line.work import LineOptions as LineOptions
+from benchrig.line.work import Work
 from benchrig.loop import Factory, outside
 from benchrig.station.station import load_station
 from benchrig.tasks import Tasks
@@ -77,6 +79,12 @@ class Line:
         from benchrig.radio.virtual.clock import VirtualLoop
 
         return VirtualLoop
+
+    @property
+    def work(self) -> Work:
+        """What the shift has, while `run` lasts."""
+        assert self._reading is not None
+        return self._reading.work
 
     # --- from outside
 
@@ -141,10 +149,10 @@ class Line:
             self._guarded(lambda: reading.person(self.options.person))
         self._change()
         while not self._is_done(reading):
-            self._wake.clear()
             idle = contextlib.nullcontext() if reading.floor.is_busy else outside()
             with idle, contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._wake.wait(), None if reading.floor.is_busy else _LOOK_EVERY)
+            self._wake.clear()
             while self._typed:
                 self._guarded(lambda: reading.read(self._typed.popleft()))
                 self._guarded(lambda: reading.go_on(ends=False))

@@ -21,7 +21,7 @@ class Memory:
         self._journal = journal
         self.events, self.state, self.now = events, state, now
         self.listeners: Sequence[Callable[[AnyLineEvent], None]] = ()
-        self.trouble: StationError | None = None  # what the last event was not written for
+        self.trouble: StationError | None = None  # why an event was not written, until somebody has cleared the line
 
     def note(self, event: AnyLineEvent) -> None:
         """StationError when it cannot be written: then it did not happen."""
@@ -35,7 +35,6 @@ class Memory:
         except StationError as error:
             self.trouble = error
             raise
-        self.trouble = None
         self.state.add(event)
         self.events.append(event)
         for listener in self.listeners:

@@ -12,29 +12,14 @@ from benchrig.line.deliveries import Deliveries
 from benchrig.line.journal import NAME, LineJournal
 from benchrig.line.loading import HERE
 from benchrig.line.memory import Memory
+from benchrig.line.places import is_simulated, results_of
 from benchrig.line.prover import Prover
 from benchrig.line.questions import Questions
 from benchrig.line.radios import StationRadios
 from benchrig.line.rehearsal import RehearsalBench
 from benchrig.line.shift import folded
 from benchrig.line.work import LineOptions, Work
-from benchrig.radio.specify import RadioChoice
 from benchrig.station.station import Station, load_station
-
-# Simulated results are never beside real ones.
-REHEARSAL = "-rehearsal"
-
-
-def is_simulated(station: Station) -> bool:
-    """Whether any unit of it is: then it is a rehearsal."""
-    if station.rehearsal is not None:
-        return True
-    return any(RadioChoice.parse(station.radio_of(slot).radio).simulated for slot in station.slot_names)
-
-
-def results_of(station: Station, options: LineOptions) -> Path:
-    named = options.results or Path(station.results or "results")
-    return named.with_name(f"{named.name}{REHEARSAL}") if is_simulated(station) else named
 
 
 @contextlib.asynccontextmanager
@@ -48,7 +33,7 @@ async def opened(
         raise UsageError(
             f"{file} names no products: a line tests nothing then", advice="write products: with a barcode"
         )
-    results = results_of(station, options)
+    results = results_of(station, options.results)
     async with contextlib.AsyncExitStack() as resources:
         journal, kept = resources.enter_context(
             LineJournal.opened(results / NAME, now(), simulated=is_simulated(station))

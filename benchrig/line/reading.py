@@ -9,11 +9,11 @@ from typing import Any
 from benchrig.errors import OperatorError
 from benchrig.line.barcode import AtSlot, Badge, Match, Read, Refusal, SaidWord, read
 from benchrig.line.events import (
-    CutOff,
     LineCleared,
     PersonCame,
     Scanned,
     ShiftBegan,
+    UnitEnded,
 )
 from benchrig.line.floor import Floor, Said, Scan
 from benchrig.line.recovery import Recovery
@@ -26,6 +26,7 @@ from benchrig.version import __version__
 
 _LONGEST_NAME = 80
 WORDS = "RETEST or REPAIRED, then the label of a unit; CLEAR, when the line is stopped; END, at the end of the shift"
+_UNWRITTEN = "the end of this test could not be written"
 
 
 @dataclass
@@ -47,9 +48,14 @@ class Reading:
     # --- what the line may do now
 
     @property
+    def stopped(self) -> str:
+        """Why, until somebody has cleared it."""
+        memory = self.work.memory
+        return memory.trouble.message if memory.trouble is not None else memory.state.stopped
+
+    @property
     def is_stopped(self) -> bool:
-        """Until somebody has cleared it."""
-        return bool(self.work.memory.state.stopped) or self.work.memory.trouble is not None
+        return bool(self.stopped)
 
     @property
     def is_locked(self) -> bool:
@@ -218,6 +224,7 @@ class Reading:
         memory = self.work.memory
         at_work = {slot.key for slot in self.floor.slots.values() if slot.is_at_work}
         for key in [key for key in memory.state.open if key not in at_work]:
-            memory.note(CutOff(at=memory.now(), key=key, message="its end could not be written"))
-        memory.note(LineCleared(at=memory.now(), person=person, why=memory.state.stopped))
+            memory.note(UnitEnded(at=memory.now(), key=key, word="STOP", cause="station", message=_UNWRITTEN))
+        memory.note(LineCleared(at=memory.now(), person=person, why=self.stopped))
+        memory.trouble = None
         self.floor.said = Said(f"cleared by {person}")

@@ -61,7 +61,7 @@ def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
         return said.message or "who is on shift?", badge
     if state == "locked":
         first = floor.due()[0]
-        return said.message or first.why, first.do
+        return (said.message, said.do or first.do) if said.refused else (f"{first.name}: {first.why}", first.do)
     if state == "ended":
         return _ended(reading), ""
     slot = next((each for each in floor.slots.values() if each.release), None)

@@ -1,0 +1,271 @@
+"""What goes wrong at a line: nobody is judged by it, nothing is lost."""
+
+from __future__ import annotations
+
+import asyncio
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from benchrig.errors import StationError
+from benchrig.line.events import CleanedUp, ClockBack, LineCleared, RunBegan, ToldStation, UnitBegan
+from benchrig.line.journal import NAME, LineJournal, read_line
+from benchrig.line.line import Line, LineOptions
+from tests.line.floor_kit import Shop, here, slot, until
+from tests.line.units import Unit, plan_text, put_file
+
+__all__ = ["here"]
+
+A, B = "VFL3-000042", "VFL3-000043"
+OWN = {"1": "left", "2": "right"}
+LONG = plan_text(scan="100 s")
+
+
+def events(shop: Shop, kind: type) -> list:
+    return [event for event in read_line(shop.results / NAME).events if isinstance(event, kind)]
+
+
+# --- the unit and the radio
+
+
+def test_a_unit_that_is_pulled_out_in_mid_run_fails_by_link(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, plan=plan_text() + "  - connect:\n  - wait: 1000 s\n")
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).done >= 6)
+        put_file(here, "1", None)
+        assert line.work.bench is not None
+        line.work.bench.poll()  # it looks by itself as well, in real time
+
+    view = shop.worked(work)
+    assert (slot(view).word, shop.record(A).cause) == ("FAIL", "link")
+
+
+def test_an_adapter_that_is_unplugged_is_a_fault_of_the_station(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, plan=LONG)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).state == "running")
+        bench = line.work.bench
+        assert bench is not None
+        bench.unplug("")
+        await until(line, lambda view: slot(view).state == "ended")
+        bench.plug_in("")
+
+    view = shop.worked(work)
+    assert (slot(view).word, shop.record(A).cause, view.counts.judged) == ("STOP", "station", 0)
+
+
+def test_two_units_in_one_slot_are_not_judged_by_each_other(here: Path) -> None:
+    both = "devices:\n" + "".join(f"  - {_indented(unit)}" for unit in (Unit(42, battery=20), Unit(43)))
+    shop = Shop(here, units={"1": both})
+    shop.shift(A)
+    assert shop.words[0][1] in ("FAIL", "STOP")
+
+
+def _indented(unit: Unit) -> str:
+    return unit.text.replace("\n", "\n    ").rstrip() + "\n"
+
+
+# --- the disk, the history, the clock
+
+
+def test_a_verdict_that_cannot_be_kept_is_none(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    write, full = LineJournal.write, []
+
+    def no_room(journal: LineJournal, *events: object) -> None:
+        if full or type(events[0]).__name__ == "UnitEnded":
+            full.append(1)
+            raise StationError("line.jsonl cannot be written: no space", advice="make room")
+        write(journal, *events)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(LineJournal, "write", no_room)
+    view = shop.shift(A)
+    assert (slot(view).word, view.counts.judged, shop.line.exit_code) == ("STOP", 0, 7)
+
+
+def test_a_line_goes_on_when_there_is_room_again(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    write, times = LineJournal.write, []
+
+    def once(journal: LineJournal, *events: object) -> None:
+        if type(events[0]).__name__ == "UnitEnded" and not times:
+            times.append(1)
+            raise StationError("line.jsonl cannot be written: no space", advice="make room")
+        write(journal, *events)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(LineJournal, "write", once)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: view.state == "stopped")
+        await line.read("CLEAR")
+        await line.read(A)
+        await until(line, lambda view: slot(view).word == "PASS")
+
+    shop.worked(work)
+    assert shop.words == [(A, "STOP"), (A, "PASS")]
+    assert events(shop, LineCleared)[0].person == "K. Lund"
+
+
+def test_a_record_that_is_gone_is_no_pass(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, plan=plan_text() + "  - wait: 2 s\n")
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).done >= 5)
+        next(shop.results.glob("*/record.jsonl")).unlink()
+
+    view = shop.worked(work)
+    assert (slot(view).word, view.counts.judged) == ("STOP", 0)
+
+
+def test_a_history_that_is_away_changes_nothing_but_is_told(here: Path) -> None:
+    (here / "away").write_text("no folder")
+    shop = Shop(here, units={"1": Unit(42)}, more="history: away/history.sqlite\n")
+    view = shop.shift(A)
+    assert slot(view).word == "PASS"
+    assert any("1 run not yet in the history" in note for note in view.notes)
+
+
+def test_a_clock_that_is_set_back_is_on_record(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    shop.shift(A)
+    shop.now = lambda: datetime.now(UTC) - timedelta(hours=3)
+    shop.shift()
+    assert events(shop, ClockBack)
+
+
+# --- power cuts
+
+
+def cut(shop: Shop) -> None:
+    """A power cut while the unit is tested: the journal ends there."""
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).state == "running")
+        raise _PowerCut
+
+    with pytest.raises(_PowerCut):
+        shop.worked(work)
+    file = shop.results / NAME
+    lines = file.read_bytes().splitlines(keepends=True)
+    at = max(index for index, line in enumerate(lines) if b'"event":"run"' in line)
+    file.write_bytes(b"".join(lines[: at + 1]))
+
+
+class _PowerCut(Exception):
+    pass
+
+
+FINALLY = plan_text().replace("  - disconnect:\n", "") + "finally:\n  - read: battery level\n    name: the clean-up\n"
+
+
+@pytest.mark.parametrize(("answer", "ok"), [("yes", True), ("no", False)])
+def test_the_clean_up_of_a_unit_that_was_cut_off_is_offered_first(here: Path, answer: str, ok: bool) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, plan=FINALLY)
+    cut(shop)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        view = await until(line, lambda view: view.asked is not None)
+        assert view.asked is not None
+        assert A in view.asked.text
+        await line.read(answer)
+        await until(line, lambda view: slot(view).word == "PASS")
+
+    view = shop.worked(work)
+    assert [event.ok for event in events(shop, CleanedUp)] == [ok]
+    assert (view.counts.judged, view.counts.passed_first) == (1, 1)
+
+
+# --- programs that are told
+
+
+@pytest.mark.parametrize(("program", "ok"), [("true", True), ("false", False), ("no-such-program", False)])
+def test_the_program_after_a_unit_changes_no_verdict(here: Path, program: str, ok: bool) -> None:
+    shop = Shop(
+        here, units={"1": Unit(42)}, more=f"after_unit: {{command: ['{program}', '{{verdict}}', '{{serial}}']}}\n"
+    )
+    view = shop.shift(A)
+    assert slot(view).word == "PASS"
+    assert [event.ok for event in events(shop, ToldStation)] == [ok]
+    assert bool(view.notes) is not ok
+
+
+# --- benchrig itself
+
+
+def test_a_bug_stops_the_line_with_one_sentence(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def bug(*_: object) -> None:
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr("benchrig.line.passage.ending", bug)
+    shop = Shop(here, units={"1": Unit(42)})
+    view = shop.shift(A)
+    assert (slot(view).word, shop.line.exit_code, shop.words) == ("STOP", 3, [(A, "STOP")])
+    assert "ZeroDivisionError" in (shop.results / "line-errors.txt").read_text()
+
+
+def test_a_unit_in_another_slot_ends_in_order_after_a_bug(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = Shop(here, OWN, {"1": Unit(42), "2": Unit(43)})
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).state == "running")
+        line.stray("an error")
+        await asyncio.sleep(0)
+
+    view = shop.worked(work)
+    assert (slot(view).word, shop.line.exit_code) == ("STOP", 3)
+    assert shop.record(A).ended is not None
+
+
+def test_nobody_answers_a_question_in_time(here: Path) -> None:
+    asks = plan_text() + "  - ask: is the lamp green\n    within: 300 ms\n    expect: {answer: {equals: true}}\n"
+    shop = Shop(here, units={"1": Unit(42)}, plan=asks)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).state == "ended")
+
+    assert (slot(shop.worked(work)).word, shop.record(A).cause) == ("STOP", "operator")
+
+
+WRITES = (
+    plan_text()
+    .replace("device:\n", "caution: keep away from the siren\ndevice:\n", 1)
+    .replace("  - disconnect:", "  - write: battery level\n    value: 60 %\n    on_fail: continue\n  - disconnect:")
+)
+
+
+def test_a_caution_is_read_once_a_shift(here: Path) -> None:
+    options = LineOptions(person="K. Lund", reports=())
+    shop = Shop(here, units={"1": Unit(42)}, plan=WRITES, options=options)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        view = await until(line, lambda view: view.asked is not None)
+        assert "siren" in view.asked.text  # type: ignore[union-attr]
+        await line.read("yes")
+        await until(line, lambda view: slot(view).state == "ended")
+        put_file(here, "1", Unit(43))
+        await line.read(B)
+        await until(line, lambda view: slot(view).serial == B and slot(view).state == "ended")
+
+    shop.worked(work)
+    assert len(shop.words) == 2
+    assert len(shop.state.cautions) == 1
+
+
+def test_the_journal_says_all_of_a_unit_in_order(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    shop.shift(A)
+    (began,), (run,) = events(shop, UnitBegan), events(shop, RunBegan)
+    assert began.key == run.key
+    assert Path(run.folder) / "record.jsonl" == next(Path("results-rehearsal").glob("*/record.jsonl"))
