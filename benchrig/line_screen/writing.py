@@ -52,6 +52,7 @@ class Writer:
                 lost = True
                 self._gone()
             self._texts.task_done()
+        self._texts.task_done()
 
 
 @contextlib.contextmanager

@@ -36,6 +36,7 @@ class LineTerminal:
     ) -> None:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
+        self.written = bytearray()
         self._master, slave = pty.openpty()
         resize(slave, columns, rows)
         self.process = subprocess.Popen(
@@ -82,6 +83,7 @@ class LineTerminal:
             if exc.errno != errno.EIO:  # what Linux says when the other side is closed
                 raise
             return False
+        self.written += data
         self._stream.feed(data)
         return bool(data)
 

@@ -26,6 +26,7 @@ class FakeLine:
     def __init__(self, shown: LineView) -> None:
         self.changed = asyncio.Event()
         self._view = shown
+        self._left = False
 
     def view(self) -> LineView:
         return self._view
@@ -47,7 +48,10 @@ class FakeLine:
         self._change(replace(self._view, state="ended"))
 
     def leave(self) -> None:
-        self.interrupt()
+        if not self._left:
+            self._left = True
+            told("leave", "")
+            self._change(replace(self._view, state="ended"))
 
     def stray(self, error: str) -> None:
         told("stray", error)
@@ -64,7 +68,7 @@ def told(what: str, text: str) -> None:
 
 async def main(scene: str, *, bell: bool) -> None:
     line = FakeLine(SCENES[scene])
-    with attended_loop(line.interrupt, line.stray), outside():
+    with attended_loop(line.leave, line.stray), outside():
         try:
             await show(line, bell=bell)
         except Exception as error:
