@@ -6,24 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-PLAN = """
-plan: a check of a cold chain logger
-device:
-  select: {{name: 'VFL*'}}
-given:
-  serial: {{matches: 'VFL3-\\d{{6}}'}}
-{more}steps:
-  - scan:
-    for: {scan}
-  - connect:
-    attempts: 3
-    within: 5 s
-  - read: device information/serial number string
+SERIAL = """  - read: device information/serial number string
     name: the serial number
-    expect: {{value: {{equals: '${{serial}}'}}}}
-  - read: battery level
-    expect: {{value: {{min: 50 %}}}}
-  - disconnect:
+    expect: {value: {equals: '${serial}'}}
 """
 
 
@@ -95,6 +80,7 @@ def station_text(
     apart: int = 30,
     air: str = "",
     nearby: str = "",
+    links: int = 1,
     barcode: str = r"(?P<serial>VFL3-\d{6})",
     more: str = "",
 ) -> str:
@@ -102,7 +88,9 @@ def station_text(
     named = slots if isinstance(slots, Mapping) else dict.fromkeys(slots, "")
     radios = [name for name in dict.fromkeys(named.values()) if name]
     heads = (
-        "radios:\n" + "".join(f"  {name}: {{radio: virtual}}\n" for name in radios) if radios else "radio: virtual\n"
+        "radios:\n" + "".join(f"  {name}: {{radio: virtual, links: {links}}}\n" for name in radios)
+        if radios
+        else f"radio: virtual\nlinks: {links}\n"
     )
     places = "".join(
         f"  '{name}': {{label: SLOT {name}" + (f", radio: {radio}" if radio else "") + "}\n"
@@ -116,8 +104,17 @@ def station_text(
     )
 
 
-def plan_text(*, scan: str = "500 ms", more: str = "") -> str:
-    return PLAN.format(scan=scan, more=more)
+def plan_text(*, scan: str = "500 ms", checks_serial: bool = True, more: str = "") -> str:
+    """The mark of the unit is read first and last: who answers is on record."""
+    given = "given:\n  serial: {matches: 'VFL3-\\d{6}'}\n" if checks_serial else ""
+    return (
+        f"plan: a check of a cold chain logger\ndevice:\n  select: {{name: 'VFL*'}}\n{given}{more}steps:\n"
+        f"  - scan:\n    for: {scan}\n  - connect:\n    attempts: 3\n    within: 5 s\n"
+        "  - read: device information/hardware revision string\n    name: who begins\n"
+        f"{SERIAL if checks_serial else ''}"
+        "  - read: battery level\n    expect: {value: {min: 50 %}}\n"
+        "  - read: device information/hardware revision string\n    name: who ends\n  - disconnect:\n"
+    )
 
 
 def several(*units: Unit) -> str:
