@@ -123,7 +123,7 @@ class Drawing:
             slots,
             barcode,
             self.rng.choice(["", "", "rough"]),
-            "serial" in barcode and self.rng.random() < 0.5,
+            "serial" in barcode and self.rng.random() < 0.85,
             self.rng.choice([1, 1, 2, 4]),
         )
 
@@ -321,8 +321,11 @@ class Judge:
     def verdict(self, thing: Thing, test: Test, answered: set[str]) -> None:
         word, unit = test.ended.word, thing.unit
         own = {unit.mark}
-        if answered - own:
-            self.say(test, f"{unit.mark} got the result of {answered - own}")
+        if strange := answered - own - self.clones(thing):
+            self.say(test, f"M{unit.mark} got the result of {strange}")
+        elif answered - own:
+            self.counts["a clone answered"] += 1
+            return
         expected = self.expected(thing)
         if word == "PASS" and expected != "PASS":
             self.say(test, f"passed, and alone it is {expected}")
@@ -332,6 +335,12 @@ class Judge:
             self.say(test, "passed in a slot that it is not in")
         if word == "PASS" and (twin := self.twin_before(thing)) is not None:
             self.say(test, f"passed, and M{twin.unit.mark} with its serial number or address was judged before")
+
+    def clones(self, thing: Thing) -> set[str]:
+        """Those of its address and serial number: while both are there, nothing on the air tells them apart."""
+        unit = thing.unit
+        same = [each for each in self.others(thing) if (each.serial, each.at) == (unit.serial, unit.at)]
+        return {each.mark for each in same if each.tells_serial == unit.tells_serial}
 
     def expected(self, thing: Thing) -> str:
         """What this unit with this label is."""
@@ -369,6 +378,8 @@ class Judge:
     def is_plain(self, thing: Thing) -> bool:
         """Whether nothing about it is odd: its station has to judge it."""
         if thing.does or thing.place != thing.slot or not thing.is_there or self.case.barcode == "address":
+            return False
+        if "serial" in self.case.barcode and not self.case.checks_serial:
             return False
         others = self.others(thing)
         if any(_are_twins(thing.unit, other) for other in others):
