@@ -253,6 +253,18 @@ async def test_a_unit_of_a_barcode_is_in_its_slot_until_it_is_taken_out(tmp_path
         assert await at.heard() == {}
 
 
+@pytest.mark.parametrize("after", [0.0, 1e-6, 0.001, 0.1])
+async def test_a_unit_whose_link_has_just_ended_is_gone_as_well(tmp_path, after):
+    clone = Unit(9, address=1)
+    async with rig(tmp_path) as at:
+        await at.put("1", ONE)
+        await (await at.link("", ONE)).disconnect()
+        await asyncio.sleep(after)
+        await at.put("1", clone)
+        await at.heard()
+        assert {await at.serial("", ONE) for _ in range(5)} == {clone.serial}
+
+
 async def test_no_file_is_an_empty_slot_and_a_broken_one_is_told_in_words(tmp_path):
     async with rig(tmp_path) as at:
         assert await at.put("1", None) == ""

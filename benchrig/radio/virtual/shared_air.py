@@ -145,6 +145,7 @@ class SharedAir:
             self._guests.remove(guests)
         for device in guests.devices:
             await device.stop()
+            device.controller.power_down()
             self.air.remove_controller(device.controller)
         _close_consoles(guests.beside)
 

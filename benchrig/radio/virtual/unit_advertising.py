@@ -130,7 +130,8 @@ class UnitAdvertising:
         )
         # bumble takes the address of a link from its advertiser
         self._device.legacy_advertiser = LegacyAdvertiser(self._device, kind, own, peer, auto_restart=False)
-        await self._send(hci.HCI_LE_Set_Advertising_Enable_Command(advertising_enable=1))
+        if self._can():  # its power may have gone meanwhile
+            await self._send(hci.HCI_LE_Set_Advertising_Enable_Command(advertising_enable=1))
 
     async def _send_data(self) -> None:
         self._filled.elapsed = (self._now - self._began) / self._clock()
