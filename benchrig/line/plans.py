@@ -56,12 +56,17 @@ def references_of(station: Station) -> list[tuple[str, str]]:
 
 
 def load(
-    station: Station, folder: Path, files: PlanFiles, values: Mapping[str, str] | None, seed: int | None = None
+    station: Station,
+    folder: Path,
+    files: PlanFiles,
+    values: Mapping[str, str] | None,
+    seed: int | None = None,
+    unknown: Collection[str] = (),
 ) -> Plan:
     """The plan of a run, with its limit set; files are seen from `folder`, as a rule the current one. `values` are those of the
-    run, None where they are not known yet. PlanError, MissingGiven, StationError for what is forbidden."""
+    run, None where they are not known yet, `unknown` the names of those that its barcode will give. PlanError, MissingGiven, StationError for what is forbidden."""
     limits = folder / files.limits if files.limits else None
-    return load_plan(folder / files.plan, values, seed=seed, forbid=station.forbid, limits=limits)
+    return load_plan(folder / files.plan, values, seed=seed, forbid=station.forbid, limits=limits, unknown=unknown)
 
 
 def values_for(station: Station, product: str, of_barcode: Mapping[str, str], asked: Collection[str]) -> dict[str, str]:
