@@ -21,7 +21,7 @@ from benchrig.text.escape import plain
 
 _PROOFS: dict[ProofKind, str] = {
     "only slot": "the only slot: a unit is proven by what it tells",
-    "own radio": "a radio of its own: a unit is proven by its level there, and by what it tells",
+    "own radio": "a separate radio: a unit is proven by its level there, and by what it tells",
     "scan": "shares its radio: the label of a unit is scanned again when it is taken out",
 }
 

@@ -78,7 +78,7 @@ def test_a_sound_station():
     assert says(sound) == []
     assert [message for _, message in says(sound, "note")] == []
     assert sound.proofs == dict.fromkeys(
-        "12", "a radio of its own: a unit is proven by its level there, and by what it tells"
+        "12", "a separate radio: a unit is proven by its level there, and by what it tells"
     )
     who = "approved by A. Berg at 2026-11-27T00:00:00+00:00"
     assert sound.approved == {"product logger": who, "reference golden": who, "reference worn": who}
