@@ -13,6 +13,7 @@ import pytest
 
 from benchrig.figures.capability import capability_of
 from benchrig.figures.chart import chart_of
+from benchrig.figures.drift import drift_of
 from benchrig.figures.yields import yields_of
 from benchrig.history.adding import add_entries
 from benchrig.history.entry import Entry
@@ -36,6 +37,8 @@ SELECTIONS = (
     Filters(unit=("A",)),
     Filters(unit=(AT.lower(),)),
     Filters(plan_hash=("ABABAB",), firmware=("",)),
+    Filters(purpose=("golden",)),
+    Filters(slot=("1", ""), purpose=("unit", "retest", "golden")),
 )
 
 
@@ -57,6 +60,11 @@ def drawn(count: int, seed: int) -> list[Entry]:
             firmware=chance.choice(["", "1"]),
             left_out=chance.choice([0, 0, 0, 1]),
             simulated=chance.random() < 0.2,
+            purpose=chance.choice(["", "", "unit", "unit", "retest", "repaired", "golden", "known bad", "clean-up"]),
+            slot=chance.choice(["1", "2", ""]),
+            person=chance.choice(["é", "E", "a"]),
+            reference=chance.choice(["G", "g"]),
+            first_run=chance.choice(["", f"run-{number // 2:06}", "unknown"]),
             readings={"s.value": chance.gauss(5, 1), "S.value": chance.random() / 3, "t.x": "text"},
         )
         for number in range(count)
@@ -73,6 +81,7 @@ def answers(history: History) -> Iterator[Any]:
         yield yields_of(history, filters, together=True)
         export(history, (), filters, file := io.BytesIO(), "csv")
         yield file.getvalue().replace(f"{history.place.base}/".encode(), b"")
+    yield drift_of(history, Filters())
     yield life_of(history, "A", with_readings=True)
     yield capability_of(history, "s.value", Filters(plan=("p",)))
     yield chart_of(history, "s.value", Filters(plan=("p",)))
@@ -102,4 +111,4 @@ def test_both_databases_give_the_same_answers(tmp_path: Path) -> None:
                     add_entries(history, shuffled[at : at + 37])
                 found.append([msgspec.json.encode(each) for each in answers(history)])
     assert found[0] == found[1] == found[2]
-    assert len(found[0]) == 6 * len(SELECTIONS) + 3
+    assert len(found[0]) == 6 * len(SELECTIONS) + 4

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
@@ -21,6 +22,7 @@ from benchrig.record.events import (
     RunStarted,
     Where,
 )
+from benchrig.record.line_part import LinePart
 from benchrig.values.judging import Judgement
 
 BEGIN = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
@@ -57,6 +59,13 @@ def measured(
             9.0, "fail", 1, len(values), "limit", Where(str(failed)), "beyond its limit", planned=len(values)
         )
     return [head, seen, *steps, ended]
+
+
+def at_line(events: list[AnyEvent], **said: Any) -> list[AnyEvent]:
+    """The same run at a line, in slot 1 unless it is `said` otherwise."""
+    head, *rest = events
+    told: dict[str, Any] = {"shift": "s1", "person": "Anna", "product": "logger", "slot": "1", "proof": "only slot"}
+    return [msgspec.structs.replace(head, line=LinePart(**(told | said))), *rest]
 
 
 def _judged(n: int, value: float, low: float | None, high: float, measure: str) -> Judgement:

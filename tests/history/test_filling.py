@@ -13,6 +13,7 @@ import pytest
 from benchrig.errors import StationError, UsageError
 from benchrig.figures.capability import capability_figure
 from benchrig.figures.chart import chart_figure
+from benchrig.figures.drift import drift_of
 from benchrig.figures.yields import yields_of
 from benchrig.history import folders
 from benchrig.history.checking import check
@@ -24,7 +25,7 @@ from benchrig.history.questions.filters import Filters
 from benchrig.history.questions.values import all_values
 from tests.cli.calling import call
 from tests.history.contents import contents
-from tests.history.folders import end_of_line, write
+from tests.history.folders import at_line, end_of_line, write
 from tests.history.postgres import cluster, needs_postgresql
 
 # Of one value there is no chart.
@@ -32,11 +33,13 @@ FIGURES = (capability_figure, chart_figure)
 
 
 def results(place: Path, count: int = 6) -> Path:
-    """Every third unit fails; values with digits that a sum in another order would show."""
+    """Every third unit fails; values with digits that a sum in another order would show. Of each eight runs two are at no
+    line, one checks the station, one is the retest of the first one at the line."""
     for n in range(count):
-        write(
-            place / f"run-{n:03}", end_of_line(n, values=[5 + n / 7, 6 + n / 11, 9.0 if n % 3 == 2 else 7 + n / 1000])
-        )
+        run = end_of_line(n, values=[5 + n / 7, 6 + n / 11, 9.0 if n % 3 == 2 else 7 + n / 1000])
+        purpose = ("", "unit", "golden", "unit", "", "retest", "unit", "known bad")[n % 8]
+        said = {"purpose": purpose, "reference": "G1" * (purpose == "golden"), "first": "first" * (purpose == "retest")}
+        write(place / f"run-{n:03}", at_line(run, slot=str(n % 3), **said) if purpose else run)
     return place
 
 
@@ -49,7 +52,8 @@ def _without_folders(told: Any) -> Any:
 
 def figures(history: History) -> list[object]:
     """What questions answer, to the last digit."""
-    told: list[object] = [_without_folders(msgspec.to_builtins(each)) for each in yields_of(history, Filters())]
+    made = [*yields_of(history, Filters(), ("slot", "purpose")), *drift_of(history, Filters(), none=True)]
+    told: list[object] = [_without_folders(msgspec.to_builtins(each)) for each in made]
     for values in all_values(history, Filters()):
         told += [values.channel.label, values.value.tobytes(), values.started.tobytes(), values.high.tobytes()]
         told += [_without_folders(msgspec.to_builtins(make(values))) for make in FIGURES[: len(values)]]

@@ -54,6 +54,22 @@ def _unit() -> bytes:
         return page_of_unit(history, "VF-5", Path(name) / "page.html", ON, simulated=True)
 
 
+def _golden() -> bytes:
+    """Of a unit that checks the station: each reading in two slots, one of which drifts."""
+    from benchrig.pages.whole_unit import page_of_unit
+    from tests.history.questions.kit import entry
+    from tests.pages.kit import ON, a_line
+
+    golden = {"unit": "G", "purpose": "golden", "reference": EVIL, "person": EVIL, "plan": EVIL}
+    runs = [
+        entry(n, slot=slot, minutes=600 * n, readings={f"{EVIL}.value": 5.0 + (slot == EVIL) * n / 9 + n % 3}, **golden)
+        for n in range(40)
+        for slot in ["1", EVIL][n % 2 :][:1]
+    ]
+    with TemporaryDirectory() as name, a_line(Path(name), runs) as history:
+        return page_of_unit(history, "G", Path(name) / "page.html", ON)
+
+
 def _run() -> bytes:
     from benchrig.report.files.page import html_page
     from tests.report.page.test_page import evil_run
@@ -82,7 +98,7 @@ def _studies() -> bytes:
 
 
 PAGES: dict[str, Callable[[], bytes]] = {
-    "run": _run, "escapes": _escapes, "set": _set, "studies": _studies, "unit": _unit,
+    "run": _run, "escapes": _escapes, "set": _set, "studies": _studies, "unit": _unit, "golden": _golden,
 }  # fmt: skip
 
 
