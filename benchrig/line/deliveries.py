@@ -42,13 +42,16 @@ class Deliveries:
             await self._there.wait()
             await self.emptied()
 
-    async def emptied(self) -> None:
-        """Deliver what is left. What a history does not take now waits beside its run: the next one takes it along."""
+    async def emptied(self, *, patient: bool = True) -> None:
+        """Deliver what is left. What a history does not take now waits beside its run: the next one takes it along. Who is
+        not `patient` tries it once, and leaves the others waiting."""
         async with self._one_at_a_time:
-            while self._left:
+            while self._left and (patient or not self._waiting):
                 said = await _delivered(self._left.popleft())
                 self._waiting, self._trouble = (self._waiting + 1, said) if said else (0, "")
                 self._changed()
+            self._waiting += len(self._left)
+            self._left.clear()
             self._there.clear()
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import asyncio
 import uuid
 from collections.abc import Callable, Coroutine
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from benchrig.errors import BenchrigError, StationError
 from benchrig.line.approving import Wanted
-from benchrig.line.barcode import Match
+from benchrig.line.barcode import Match, read
 from benchrig.line.events import LineStopped, Refused, Released, ToldStation, counts_for_unit
 from benchrig.line.judging import Ending
 from benchrig.line.loading import plan_of
@@ -167,6 +167,16 @@ class Floor:
     def _lacking(self, reference: str) -> set[str]:
         missing = self.due() if reference else []
         return {each.slot for each in missing if each.name == reference}
+
+    def read_again(self) -> None:
+        """The labels that wait, by another station file."""
+        for scan in [*self.waiting]:
+            match, at = read(self.work.station, scan.match.text), self.waiting.index(scan)
+            if isinstance(match, Match):
+                self.waiting[at] = replace(scan, match=match)
+            else:
+                self.waiting.remove(scan)
+                self.refuse(scan.match.text, "the label fits no product of the changed station file")
 
     def refuse(self, text: str, why: str, do: str = "", slot: str = "") -> None:
         self.said = Said(why, do, refused=True)

@@ -136,9 +136,15 @@ class Line:
                     work, floor, StationFile(work, hash_of(self.file)), Recovery(work, floor), tasks
                 )
                 note_cut_off(work)
+                floor.check_stop()
                 tasks.leave(work.deliveries.work())
                 await self._shift(self._reading)
                 await self._end(self._reading)
+        except BenchrigError:
+            raise
+        except Exception as error:
+            self._broke(error)
+            self.exit_code = 3
         finally:
             self._over = True
             self._change()
@@ -177,7 +183,7 @@ class Line:
         with contextlib.suppress(StationError):
             if work.memory.state.shift and not self._interrupts and not self._bug:
                 work.memory.note(ShiftEnded(at=work.memory.now(), person=work.memory.state.person))
-        await work.deliveries.emptied()
+        await work.deliveries.emptied(patient=False)
 
     def _code(self, reading: Reading) -> int:
         if self._bug:

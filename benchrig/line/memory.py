@@ -6,20 +6,22 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from benchrig.errors import StationError
-from benchrig.line.events import AnyLineEvent, ClockBack
+from benchrig.line.events import AnyLineEvent, ClockBack, UnitEnded
 from benchrig.line.journal import LineJournal
+from benchrig.line.known_units import Before, before_of, line_units
 from benchrig.line.rules import clock_was_set_back
-from benchrig.line.shift import ShiftState
+from benchrig.line.shift import folded
 
 
 class Memory:
-    """The journal and what its events add up to. `events` are all of them, `now` tells the time on the wall."""
+    """The journal and what its events add up to, from `events` on, those of the shifts before. `units` are those that were
+    judged here, `now` tells the time on the wall."""
 
-    def __init__(
-        self, journal: LineJournal, events: list[AnyLineEvent], state: ShiftState, now: Callable[[], datetime]
-    ) -> None:
+    def __init__(self, journal: LineJournal, events: Sequence[AnyLineEvent], now: Callable[[], datetime]) -> None:
         self._journal = journal
-        self.events, self.state, self.now = events, state, now
+        self.state, self.units = folded(events), line_units(events)
+        self.now = now
+        self.set_back = False  # whether the clock was, since the line was started
         self.listeners: Sequence[Callable[[AnyLineEvent], None]] = ()
         self.trouble: StationError | None = None  # why an event was not written, until somebody has cleared the line
 
@@ -27,6 +29,7 @@ class Memory:
         """StationError when it cannot be written: then it did not happen."""
         if clock_was_set_back(self.state, event.at) and self.state.latest is not None:
             self._add(ClockBack(at=event.at, before=self.state.latest))
+            self.set_back = True
         self._add(event)
 
     def _add(self, event: AnyLineEvent) -> None:
@@ -35,7 +38,12 @@ class Memory:
         except StationError as error:
             self.trouble = error
             raise
+        self.units += self._identified(event)
         self.state.add(event)
-        self.events.append(event)
         for listener in self.listeners:
             listener(event)
+
+    def _identified(self, event: AnyLineEvent) -> list[Before]:
+        """Of a test that ends: who its unit was."""
+        test = self.state.open.get(event.key) if isinstance(event, UnitEnded) else None
+        return before_of(test.began, event) if test is not None and isinstance(event, UnitEnded) else []

@@ -17,7 +17,6 @@ from benchrig.line.prover import Prover
 from benchrig.line.questions import Questions
 from benchrig.line.radios import StationRadios
 from benchrig.line.rehearsal import RehearsalBench
-from benchrig.line.shift import folded
 from benchrig.line.work import LineOptions, Work
 from benchrig.station.station import Station, load_station
 
@@ -38,8 +37,7 @@ async def opened(
         journal, kept = resources.enter_context(
             LineJournal.opened(results / NAME, now(), simulated=is_simulated(station))
         )
-        events = [*kept.events]
-        memory = Memory(journal, events, folded(events), now)
+        memory = Memory(journal, kept.events, now)
         bench = await _bench(station, options, resources)
         names = {station.slots[name].radio if name in station.slots else "" for name in station.slot_names}
         openers = {name: bench.opener(name) for name in names} if bench is not None else {}

@@ -13,7 +13,6 @@ from benchrig.line.barcode import Match
 from benchrig.line.doubled import LastCheck, attempts_of
 from benchrig.line.events import CautionRead, RunBegan, UnitBegan
 from benchrig.line.judging import Ending, ending, on_disk
-from benchrig.line.known_units import line_units
 from benchrig.line.operator import LineOperator
 from benchrig.line.proof import Elsewhere, Expected, NotProven, Outcome, WrongLabel
 from benchrig.line.slot import Slot
@@ -23,6 +22,7 @@ from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.radio import Radio
 from benchrig.record.events import AnyEvent, Closed, Opened
 from benchrig.record.line_part import LinePart
+from benchrig.station.station import Station
 from benchrig.text.escape import plain
 
 _INTERRUPTED = "the line was ended before the unit was judged"
@@ -39,10 +39,15 @@ class Passage:
     wanted: Wanted
     nodes: Sequence[StepPlan] | None = None
     finished: Finished | None = None
+    # what the file says changes for the units after this one
+    station: Station = field(init=False)
     interrupted: bool = False
     notes: list[str] = field(default_factory=list)
     _is_over: bool = False
     _step: StepPlan | None = None
+
+    def __post_init__(self) -> None:
+        self.station = self.work.station
 
     @property
     def match(self) -> Match:
@@ -188,7 +193,7 @@ class Passage:
         return RunOptions(
             plan=self.plan,
             nodes=self.plan.nodes if self.nodes is None else self.nodes,
-            station=work.station.at_slot(name),
+            station=self.station.at_slot(name),
             radio=work.radio(name),
             results=work.results,
             seed=work.options.seed + work.tests,
@@ -204,6 +209,7 @@ class Passage:
     async def _lent(self, without: frozenset[str]) -> Radio:
         """With the console and the switch of what is in this slot alone."""
         radio = await self.work.radios.lend(self.slot.name, without=without)
+        self.work.notes.pop(f"radio {self.work.radios.name(self.slot.name)}", None)
         if self.work.bench is not None:
             radio.beside = self.work.bench.beside(self.slot.name)
         return radio
@@ -223,11 +229,11 @@ class Passage:
         )
 
     def _last_check(self, outcome: Outcome, expected: Expected) -> LastCheck:
-        work, product = self.work, self.work.station.products[self.match.product]
+        work, product = self.work, self.station.products[self.match.product]
         return LastCheck(
             outcome,
             expected,
-            lambda: line_units(work.memory.events),
+            lambda: work.memory.units,
             history=work.history,
             addresses=product.addresses,
             purpose=self.slot.allowed.purpose,

@@ -38,6 +38,8 @@ class Reading:
     file: StationFile
     recovery: Recovery
     tasks: Tasks
+    # somebody is on shift
+    is_manned: bool = False
     ended: bool = False
     is_asking: bool = False
     _asked: Asked = ""
@@ -64,7 +66,7 @@ class Reading:
 
     def is_open(self) -> bool:
         """Whether a unit may begin, or one that checks the station."""
-        return bool(self.work.memory.state.shift) and not (self.ended or self.is_stopped or self.is_asking)
+        return self.is_manned and not (self.ended or self.is_stopped or self.is_asking)
 
     def may_go_on(self) -> bool:
         """Whether what waits has a chance without another scan."""
@@ -76,20 +78,25 @@ class Reading:
             self.work.questions.nobody()
         if self.ended:
             return
-        if self.work.memory.state.shift and not self._has_recovered:
+        if self.is_manned and not self._has_recovered:
             self._has_recovered = True
             if self.recovery.left:
                 self._ask(self.recovery.offered())
-        elif self._look_at_file and not self.is_asking and self.work.memory.state.shift:
+        elif self._look_at_file and not self.is_asking and self.is_manned:
             self._look_at_file = False
             if self.file.is_new():
-                self._ask(self.file.asked())
+                self._ask(self._file_asked())
         self.floor.place()
 
     def _ask(self, work: Coroutine[Any, Any, None]) -> None:
         """Meanwhile no unit begins."""
         self.is_asking = True
         self.tasks.leave(self._asking(work))
+
+    async def _file_asked(self) -> None:
+        """What waits was read by the file as it was."""
+        if await self.file.asked():
+            self.floor.read_again()
 
     async def _asking(self, work: Coroutine[Any, Any, None]) -> None:
         try:
@@ -106,7 +113,7 @@ class Reading:
         if self._answers(said, typed):
             self.work.questions.answer(typed)
             return
-        if not self.work.memory.state.shift and self._names_somebody(said, typed):
+        if not self.is_manned and self._names_somebody(said, typed):
             return
         match said:
             case Refusal():
@@ -146,7 +153,7 @@ class Reading:
         """Somebody is on shift."""
         memory, name = self.work.memory, plain(name, _LONGEST_NAME)
         state, now = memory.state, memory.now()
-        if state.shift and self._has_recovered:
+        if self.is_manned:
             if name != state.person:
                 memory.note(PersonCame(at=now, person=name))
         elif continues(state, name, now, simulated=self.work.simulated):
@@ -163,6 +170,7 @@ class Reading:
                     version=__version__,
                 )
             )
+        self.is_manned = True
         self.floor.said = Said(f"on shift: {name}")
 
     def _word(self, said: SaidWord) -> None:

@@ -13,13 +13,14 @@ from benchrig.line.passage import Passage
 from benchrig.line.rules import Allowed, may_be_tested, shown
 from benchrig.line.slot import Shown, Slot
 from benchrig.line.work import Work
+from benchrig.station.station import Station
 
 
 def settle(passage: Passage, ending: Ending) -> None:
     """StationError when it cannot be written: nobody was told a verdict then, and the slot says STOP."""
     work, slot = passage.work, passage.slot
     if slot.allowed.purpose in ("golden", "known bad"):
-        ending = of_reference(work, slot, ending)
+        ending = of_reference(passage.station, slot, ending)
     elif slot.allowed.purpose == "clean-up":
         ending = of_clean_up(ending)
     _note(work, slot, ending)
@@ -31,14 +32,20 @@ def settle(passage: Passage, ending: Ending) -> None:
         work.deliveries.add(passage.finished.delivery)
 
 
-def of_reference(work: Work, slot: Slot, ending: Ending) -> Ending:
+def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
     """STOP where it did not do what it must; else the word of its record, which nobody takes for that of a unit."""
     assert slot.match is not None
     name = slot.match.reference
-    why = ending.says if ending.word == "STOP" else shown(work.station.references[name], ending.record)
+    why = ending.says if ending.word == "STOP" else shown(station.references[name], ending.record)
     if why:
         do = "the station is locked: call whoever looks after it, and scan the label of this unit again"
-        return replace(ending, word="STOP", says=f"{name}: {why}", do=do, cause="station")
+        return replace(
+            ending,
+            word="STOP",
+            says=f"{name}: {why}",
+            do=do,
+            cause=ending.cause if ending.word == "STOP" else "station",
+        )
     says = f"{name}: the station judges it as it must"
     return replace(ending, says=f"{says}: {ending.says}" if ending.says else says, do="put it back into its box")
 
@@ -107,7 +114,12 @@ def _note_clean_up(work: Work, slot: Slot, ending: Ending) -> None:
 
 def _may_again(work: Work, slot: Slot, ending: Ending) -> bool:
     """Whether the station's rules let the unit be tested again with nothing done to it."""
-    if ending.word != "FAIL" or slot.match is None or not counts_for_unit(slot.allowed.purpose):
+    if (
+        ending.word != "FAIL"
+        or slot.match is None
+        or slot.match.product not in work.station.products
+        or not counts_for_unit(slot.allowed.purpose)
+    ):
         return False
     memory = work.memory
     return isinstance(may_be_tested(memory.state, work.station, slot.match, memory.now(), "RETEST"), Allowed)

@@ -40,25 +40,23 @@ class StationFile:
             self.answered = found
         return found not in (self.taken, self.answered)
 
-    async def asked(self) -> None:
-        """Ask whether it is to be used. One with mistakes, or with other radios or slots, is not: that is said."""
+    async def asked(self) -> bool:
+        """Ask whether it is to be used; whether it is. One with mistakes, or with other radios or slots, is not: that is
+        said."""
         found = hash_of(self.work.file)
         self.answered = found
         station, why = self._loaded()
         if station is None:
-            self._not_taken(found, why)
-            return
+            return self._not_taken(found, why)
         text = f"the station file {self.work.file.name} was changed: use it from now on?"
         try:
             answer = await self.work.questions.ask(text, self.work.options.answer_within, options=(YES, NO))
         except OperatorError as error:
             self.answered = ""
-            self._not_taken(found, error.message)
-            return
+            return self._not_taken(found, error.message)
         if answer == NO:
-            self._not_taken(found, "the station file was changed, and is not used")
-        else:
-            self._take(found, station)
+            return self._not_taken(found, "the station file was changed, and is not used")
+        return self._take(found, station)
 
     def _loaded(self) -> tuple[Station | None, str]:
         try:
@@ -69,15 +67,17 @@ class StationFile:
             return None, "the station file has other radios or slots now: end the shift, and begin a new one to use it"
         return station, ""
 
-    def _take(self, found: str, station: Station) -> None:
+    def _take(self, found: str, station: Station) -> bool:
         memory = self.work.memory
         memory.note(FileChanged(at=memory.now(), old=self.taken, new=found, taken=True, by=memory.state.person))
         self.work.use(station)
         self.taken = found
         self.work.notes.pop("station file", None)
+        return True
 
-    def _not_taken(self, found: str, why: str) -> None:
+    def _not_taken(self, found: str, why: str) -> bool:
         memory = self.work.memory
         memory.note(FileChanged(at=memory.now(), old=self.taken, new=found, by=memory.state.person))
         self.work.notes["station file"] = why
         self.work.changed()
+        return False

@@ -7,6 +7,7 @@ from benchrig.line.reading import Reading
 from benchrig.line.shift import ShiftState, Test
 from benchrig.line.slot import TAKE_OUT, Slot
 from benchrig.line.view import LastUnit, LineState, LineView
+from benchrig.line.work import Work
 
 _CLEAR = "scan CLEAR when the reason is gone"
 # Units in the history of a screen.
@@ -23,7 +24,7 @@ def view_of(reading: Reading, bug: str, *, is_over: bool) -> LineView:
         station=work.station.station,
         state=now_is,
         shift=state.shift,
-        person=state.person if state.shift else "",
+        person=state.person if reading.is_manned else "",
         rehearsal=work.simulated,
         message=message,
         do=do,
@@ -34,8 +35,12 @@ def view_of(reading: Reading, bug: str, *, is_over: bool) -> LineView:
         takt=work.station.takt.seconds if work.station.takt else None,
         last_takt=_last_takt(state),
         last=tuple(_last(test, _hidden(reading, test)) for test in [*state.last][:_LAST]),
-        notes=tuple(filter(None, (*work.notes.values(), work.deliveries.note))),
+        notes=tuple(filter(None, (*work.notes.values(), work.deliveries.note, _clock(work)))),
     )
+
+
+def _clock(work: Work) -> str:
+    return "the clock of this computer was set back: check it" if work.memory.set_back else ""
 
 
 def _state(reading: Reading, bug: str, *, is_over: bool) -> LineState:
@@ -45,7 +50,7 @@ def _state(reading: Reading, bug: str, *, is_over: bool) -> LineState:
         return "question"
     if bug or reading.is_stopped:
         return "stopped"
-    if not reading.work.memory.state.shift:
+    if not reading.is_manned:
         return "person"
     return "locked" if reading.floor.due() else "ready"
 
