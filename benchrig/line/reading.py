@@ -156,7 +156,7 @@ class Reading:
         if self.is_manned:
             if name != state.person:
                 memory.note(PersonCame(at=now, person=name))
-        elif continues(state, name, now, simulated=self.work.simulated):
+        elif continues(state, name, now, simulated=self.work.simulated, station_hash=self.file.taken):
             memory.note(PersonCame(at=now, person=name))
         else:
             memory.note(
@@ -171,6 +171,7 @@ class Reading:
                 )
             )
         self.is_manned = True
+        self.floor.check_stop()  # the line may have died before it could stop
         self.floor.said = Said(f"on shift: {name}")
 
     def _word(self, said: SaidWord) -> None:

@@ -194,9 +194,12 @@ def failed_in(record: Record) -> tuple[str, ...]:
 # --- shifts and the clock
 
 
-def continues(state: ShiftState, person: str, now: datetime, *, simulated: bool) -> bool:
-    """Whether the shift that was open is still that of this person: after a power cut, not half a day later."""
-    if not state.shift or state.latest is None or (person, simulated) != (state.person, state.simulated):
+def continues(state: ShiftState, person: str, now: datetime, *, simulated: bool, station_hash: str) -> bool:
+    """Whether the shift that was open is still that of this person: after a power cut, not half a day later, and not with
+    another station file, by which nothing was checked yet."""
+    if not state.shift or state.latest is None:
+        return False
+    if (person, simulated, station_hash) != (state.person, state.simulated, state.station_hash):
         return False
     return timedelta(0) <= now - state.latest < timedelta(hours=SHIFT_HOURS)
 

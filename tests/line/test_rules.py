@@ -256,16 +256,26 @@ def test_a_known_bad_unit_that_fails_otherwise_shows_nothing(found, said):
 # --- shifts
 
 
+def goes_on(events, person="P-0001", minutes=60.0, *, simulated=False, station_hash="a") -> bool:
+    return continues(folded(events), person, at(minutes), simulated=simulated, station_hash=station_hash)
+
+
+OPEN = [shift(), *done("1")]
+
+
 def test_a_shift_continues_after_a_power_cut_for_the_same_person_on_the_same_day():
-    state = folded([shift(), *done("1")])
-    assert continues(state, "P-0001", at(60), simulated=False)
-    assert continues(state, "P-0001", at(12 * 60), simulated=False)
-    assert not continues(state, "P-0001", at(12 * 60 + 1), simulated=False)
-    assert not continues(state, "P-0002", at(60), simulated=False)
-    assert not continues(state, "P-0001", at(60), simulated=True)
-    assert not continues(state, "P-0001", at(-60), simulated=False)
+    assert goes_on(OPEN)
+    assert goes_on(OPEN, minutes=12 * 60)
+    assert not goes_on(OPEN, minutes=12 * 60 + 1)
+    assert not goes_on(OPEN, minutes=-60)
 
 
-def test_a_shift_that_was_ended_does_not():
-    assert not continues(folded([shift(), ShiftEnded(at=at(1))]), "P-0001", at(2), simulated=False)
-    assert not continues(folded([]), "P-0001", at(2), simulated=False)
+def test_another_person_radio_or_station_file_begins_a_new_one():
+    assert not goes_on(OPEN, "P-0002")
+    assert not goes_on(OPEN, simulated=True)
+    assert not goes_on(OPEN, station_hash="b")
+
+
+def test_a_shift_that_was_ended_does_not_continue():
+    assert not goes_on([shift(), ShiftEnded(at=at(1))])
+    assert not goes_on([])
