@@ -147,5 +147,7 @@ def alone(test: Test, radio: str | RadioChoice) -> Record:
 
 
 def told(record: Record) -> list[str]:
-    """What the run says of its unit beside the steps, without what differs from run to run: levels, and what was measured."""
-    return [note.text for note in record.notes if not note.text.startswith(("air: ", "address: ", "controller"))]
+    """What the run says beside the steps, but for what the radio is, and the files that consoles have left."""
+    return [
+        note.text for note in record.notes if not note.text.startswith(("air: ", "address: ", "controller", "console-"))
+    ]

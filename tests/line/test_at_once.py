@@ -25,7 +25,8 @@ from tests.run.kit import SHIPPED, pieces
 
 # what takes longer than a second is for the slow suite
 QUICK = ["smoke", "twelve_checks"]
-PLANS = [pytest.param(name, marks=() if name in QUICK else pytest.mark.slow) for name in SHIPPED]
+PLANS = [pytest.param("kind", name, marks=() if name in QUICK else pytest.mark.slow) for name in SHIPPED]
+PLANS += [pytest.param("rough", name, marks=pytest.mark.slow) for name in SHIPPED if "nightly" not in name]
 AIRS = [pytest.param("kind", id="kind"), pytest.param("rough", id="rough", marks=pytest.mark.slow)]
 
 
@@ -48,16 +49,13 @@ def most_at_once(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
     assert seen
 
 
-def units(kind: str, count: int, folder: Path, air: str) -> str:
-    """A virtual radio with so many of them."""
-    return f"virtual:{','.join(map(str, files(kind, count, folder, air)))}"
+def files(kind: str, count: int, folder: Path) -> tuple[Path, ...]:
+    return tuple(KINDS[kind].write(number, folder) for number in range(1, count + 1))
 
 
-def files(kind: str, count: int, folder: Path, air: str = "kind") -> list[Path]:
-    written = [KINDS[kind].write(number, folder) for number in range(1, count + 1)]
-    if air == "rough":
-        written[0].write_text(f"air: rough\n{written[0].read_text(encoding='utf-8')}", encoding="utf-8")
-    return written
+def on(air: str, written: tuple[Path, ...]) -> RadioChoice:
+    """A virtual radio with these units."""
+    return RadioChoice("virtual", files=written, air=None if air == "kind" else air)
 
 
 def each(name: str, count: int) -> list[Test]:
@@ -74,22 +72,21 @@ def seen(record: Record) -> list[tuple[str, str, str]]:
     return [(unit.address, unit.name, unit.serial) for unit in record.devices.values()]
 
 
-@pytest.mark.parametrize("name", PLANS)
-@pytest.mark.parametrize("air", AIRS)
+@pytest.mark.parametrize(("air", "name"), PLANS)
 def test_four_at_once_are_as_each_alone(name: str, air: str, tmp_path: Path, most_at_once: list[int]) -> None:
-    radio, tests = units(SHIPPED[name], 4, tmp_path, air), each(name, 4)
+    radio, tests = on(air, files(SHIPPED[name], 4, tmp_path)), each(name, 4)
     same(together(tests, radio), [alone(test, radio) for test in tests])
     assert max(most_at_once) == 1, "a step connects that did not wait for its turn"
 
 
 @pytest.mark.slow
 @pytest.mark.timeout(400)
-@pytest.mark.parametrize("name", ["end_of_line", "nightly_regression", "box_end_of_line"])
+@pytest.mark.parametrize("name", ["end_of_line", "box_end_of_line"])
 def test_four_at_once_on_a_controller_behind_tcp(name: str, tmp_path: Path) -> None:
     tests, written = each(name, 4), files(SHIPPED[name], 4, tmp_path)
     with air_on_tcp(*written) as radio:
         at_once = together(tests, radio)
-    same(at_once, [alone(test, f"virtual:{','.join(map(str, written))}") for test in tests])
+    same(at_once, [alone(test, on("kind", written)) for test in tests])
 
 
 def ended(record: Record) -> tuple[Any, ...]:
