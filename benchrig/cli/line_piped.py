@@ -11,7 +11,11 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from benchrig.cli.line_text import Narrator, asked_words
 from benchrig.cli.out import echo, whatever_the_output_does
+from benchrig.errors import BenchrigError
+from benchrig.line.journal import NAME, read_line
+from benchrig.line.places import results_of
 from benchrig.line_screen.typing import MOST
+from benchrig.station.station import load_station
 from benchrig.tasks import Tasks
 
 if TYPE_CHECKING:
@@ -24,7 +28,7 @@ _LONGEST = 4 * MOST
 
 async def told(line: Line) -> None:
     """Until the line has ended. At the end of the input it is asked to."""
-    narrator = Narrator()
+    narrator = _of_before(line)
 
     def happened(event: AnyLineEvent) -> None:
         _print(narrator.words(event))
@@ -35,6 +39,16 @@ async def told(line: Line) -> None:
     async with Tasks() as tasks:
         tasks.leave(_read(line, lines))
         await _ask(line)
+
+
+def _of_before(line: Line) -> Narrator:
+    """Who knows the units of earlier shifts: one that was cut off is told by its name."""
+    narrator = Narrator()
+    with contextlib.suppress(BenchrigError):  # the line says so itself
+        path = results_of(load_station(line.file), line.options.results) / NAME
+        for event in read_line(path).events:
+            narrator.words(event)
+    return narrator
 
 
 async def _ask(line: Line) -> None:

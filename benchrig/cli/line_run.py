@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +18,8 @@ from benchrig.cli.types import Time
 from benchrig.errors import BenchrigError, InternalError
 
 if TYPE_CHECKING:
+    import asyncio
+
     from benchrig.line.line import Line, LineOptions
 
 # For the last screen to be taken down.
@@ -65,8 +66,8 @@ _shift = grouped(
 @click.argument("station", type=click.Path(path_type=Path))
 @_shift
 def run(station: Path, shift: Shift) -> None:
-    """Test units at the line of the station file STATION, on one screen: scan the label of a unit, put the unit in place, and
-    take it out at its verdict. Scan END to end the shift, HELP for the other words.
+    """Test units at the line of the station file STATION, on one screen: put a unit in place, scan its label, and take it
+    out at its verdict. Scan END to end the shift, HELP for the other words.
 
     Without a terminal each line of the standard input is a label, and each thing that happens is a line of the output; the end
     of the input ends the shift. Exits with 0 in order, 2 interrupted, 7 stopped or locked at the end.
@@ -82,14 +83,17 @@ def run(station: Path, shift: Shift) -> None:
 
     with errors_for_people():
         line = Line(station, shift.options())
+        factory = line.loop_factory
         signals.hold()
-        in_loop(_worked(line, on_screen=live.is_possible(), bell=shift.bell), line.loop_factory)
+        in_loop(_worked(line, on_screen=live.is_possible(), bell=shift.bell), factory)
     _summary(line)
     sys.exit(line.exit_code)
 
 
 async def _worked(line: Line, *, on_screen: bool, bell: bool) -> None:
     """The shift and what shows it, until both have ended: whatever becomes of the screen, the units are finished."""
+    import asyncio
+
     from benchrig.loop import attended_loop, outside
     from benchrig.tasks import Tasks
 

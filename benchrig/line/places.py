@@ -14,7 +14,8 @@ def is_simulated(station: Station) -> bool:
     """Whether any unit of it is: then it is a rehearsal."""
     if station.rehearsal is not None:
         return True
-    return any(RadioChoice.parse(station.radio_of(slot).radio).simulated for slot in station.slot_names)
+    named = {station.radio_of(slot).radio for slot in station.slot_names}
+    return any(RadioChoice.parse(radio).simulated for radio in named if radio)
 
 
 def results_of(station: Station, named: Path | None = None) -> Path:

@@ -42,7 +42,15 @@ def started(*arguments: str) -> tuple[int | None, set[str]]:
 
 
 @pytest.mark.parametrize(
-    "words", [["--help"], ["--version"], ["run", "--help"], ["check", "--help"], ["yield", "--help"]]
+    "words",
+    [
+        ["--help"],
+        ["--version"],
+        ["run", "--help"],
+        ["check", "--help"],
+        ["yield", "--help"],
+        ["line", "run", "--help"],
+    ],
 )
 def test_help_loads_nothing_heavy(words):
     _, modules = started(*words)
@@ -76,6 +84,12 @@ def test_python_m_benchrig_loads_nothing_heavy():
 def test_check_loads_no_radio_and_no_screen(words):
     code, modules = started(*words)
     assert (code, modules & (RADIO | NUMBERS | {"rich"})) == (None, set())
+
+
+@pytest.mark.parametrize("command", [pytest.param("check", marks=pytest.mark.slow), "log"])
+def test_what_is_asked_of_a_line_loads_no_radio_and_no_screen(command):
+    _, modules = started("line", command, "testplans/stations/line3.yaml")
+    assert modules & (RADIO | NUMBERS | {"rich", "prompt_toolkit"}) == set()
 
 
 def test_a_bad_plan_ends_with_4_before_any_radio_is_opened(tmp_path):
