@@ -26,6 +26,8 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.tasks import Tasks
 
+_TWO_LABELS = "put this unit aside if it is another one: two units have the same label then"
+
 
 @dataclass(frozen=True)
 class Scan:
@@ -101,6 +103,10 @@ class Floor:
         if any(_same(match, earlier.match) for earlier in self.waiting[:at]):
             return False
         there = self._holding(match)
+        if there is not None and scan.slot not in ("", there.name) and (there.is_at_work or there.release):
+            self.waiting.remove(scan)
+            self.refuse(match.text, f"the unit of this label is in slot {there.name}", _TWO_LABELS, scan.slot)
+            return True
         if there is not None and there.is_at_work:
             return False
         if there is not None and there.release and not self._taken_out(scan, there):

@@ -129,7 +129,10 @@ class Line:
         """From the opening of the radios to the end of the shift. PlanError with all mistakes of the files and
         StationError where it cannot begin; what happens later is in the view and the journal."""
         try:
-            async with opened(self.file, self.options, self._now, self._change) as work, Tasks(self._broke) as tasks:
+            async with (
+                opened(self.file, self.options, self._now, self._change, self._woken) as work,
+                Tasks(self._broke) as tasks,
+            ):
                 work.memory.listeners = self.listeners
                 floor = Floor(work, tasks, self._is_open, self._is_barred, self._broke, self._wake.set)
                 self._reading = Reading(
@@ -153,16 +156,17 @@ class Line:
         """Until nothing more is to be done."""
         if self.options.person:
             self._guarded(lambda: reading.person(self.options.person))
+            self._guarded(lambda: reading.go_on(ends=False))
         self._change()
         while not self._is_done(reading):
             idle = contextlib.nullcontext() if reading.floor.is_busy else outside()
             with idle, contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._wake.wait(), None if reading.floor.is_busy else _LOOK_EVERY)
             self._wake.clear()
-            while self._typed:
+            while self._typed and not reading.will_ask:
                 self._guarded(lambda: reading.read(self._typed.popleft()))
                 self._guarded(lambda: reading.go_on(ends=False))
-            self._guarded(lambda: reading.go_on(ends=self._finishing))
+            self._guarded(lambda: reading.go_on(ends=self._finishing and not self._typed))
             self._change()
 
     def _is_done(self, reading: Reading) -> bool:
@@ -211,6 +215,10 @@ class Line:
                 file.write("".join(traceback.format_exception(error)) + "\n")
             with contextlib.suppress(BenchrigError):
                 reading.work.memory.note(LineStopped(at=reading.work.memory.now(), why=self._bug))
+        self._wake.set()
+        self._change()
+
+    def _woken(self) -> None:
         self._wake.set()
         self._change()
 

@@ -23,9 +23,13 @@ from benchrig.station.station import Station, load_station
 
 @contextlib.asynccontextmanager
 async def opened(
-    file: Path, options: LineOptions, now: Callable[[], datetime], changed: Callable[[], None]
+    file: Path,
+    options: LineOptions,
+    now: Callable[[], datetime],
+    changed: Callable[[], None],
+    asked: Callable[[], None],
 ) -> AsyncIterator[Work]:
-    """PlanError with the mistakes of the station file, UsageError for one that tests nothing, StationError when the journal
+    """`asked` is called when a question opens or is answered. PlanError with the mistakes of the station file, UsageError for one that tests nothing, StationError when the journal
     cannot be had. A radio that does not open keeps its own slots from testing, no more: it is tried again for each unit."""
     station = load_station(file)
     if not station.products:
@@ -53,7 +57,7 @@ async def opened(
             Prover(station, radios),
             bench,
             is_simulated(station),
-            Questions(changed),
+            Questions(asked),
             Deliveries(changed),
             changed,
         )

@@ -68,6 +68,11 @@ class Reading:
         """Whether a unit may begin, or one that checks the station."""
         return self.is_manned and not (self.ended or self.is_stopped or self.is_asking)
 
+    @property
+    def will_ask(self) -> bool:
+        """Whether the next line is the answer of a question that is about to open."""
+        return self.is_asking and self.work.questions.open is None
+
     def may_go_on(self) -> bool:
         """Whether what waits has a chance without another scan."""
         return self.is_asking or self.floor.is_busy

@@ -324,3 +324,10 @@ def test_end_leaves_what_waits(here: Path) -> None:
         _unit(here, Unit(number))
     view = shop.shift(A, B, "END")
     assert (shop.words, view.waiting, view.state) == ([(A, "PASS")], (B,), "ended")
+
+
+def test_a_label_of_a_unit_in_another_slot_is_refused_there(here: Path) -> None:
+    shop = Shop(here, ("1", "2"), {"1": Unit(42), "2": Unit(77)})
+    view = shop.shift("SLOT 1", A, "SLOT 2", A)
+    assert "is in slot 1" in shop.refused
+    assert (slot(view, "1").release, slot(view, "2").state) == (True, "empty")

@@ -269,3 +269,39 @@ def test_the_journal_says_all_of_a_unit_in_order(here: Path) -> None:
     (began,), (run,) = events(shop, UnitBegan), events(shop, RunBegan)
     assert began.key == run.key
     assert Path(run.folder) / "record.jsonl" == next(Path("results-rehearsal").glob("*/record.jsonl"))
+
+
+def test_answers_may_be_typed_ahead_of_the_question(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, plan=FINALLY)
+    cut(shop)
+    view = shop.shift("yes", A)
+    assert ([event.ok for event in events(shop, CleanedUp)], slot(view).word) == ([True], "PASS")
+
+
+def test_a_shift_that_was_cut_off_waits_for_somebody(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    cut(shop)
+    shop.options = LineOptions(reports=())
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        view = await until(line, lambda view: view.waiting == (A,))
+        assert (view.state, view.person) == ("person", "")
+
+    shop.worked(work)
+    assert shop.words == []
+
+
+def test_a_product_that_the_changed_station_file_lacks_is_refused(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+
+    async def work(line: Line) -> None:
+        shop.barcode = "(?P<serial>OTHER-.*)"
+        shop.write()
+        await line.read(A)
+        await until(line, lambda view: view.asked is not None)
+        await line.read("yes")
+        await until(line, lambda view: "no product" in view.message)
+
+    shop.worked(work)
+    assert not shop.words

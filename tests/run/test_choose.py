@@ -9,7 +9,7 @@ import pytest
 from benchrig.plan.loader import load_plan
 from benchrig.report import explain, whole
 from benchrig.report.files.junit import junit_xml
-from benchrig.run.choose import choose_nodes, choose_steps
+from benchrig.run.choose import choose_nodes, choose_steps, clean_up_alone
 from tests.run.kit import device_text, plan_text, run
 
 NAMES = """\
@@ -95,3 +95,27 @@ def test_a_failed_step_with_a_name_of_its_own_says_what_it_does() -> None:
         record = run(named.replace("name: after opening", f"name: {name}"), VALVE).record
         assert whole.reason(record).startswith(f"step 7 {name}: fail (limit): ")
     assert explain.title(failed) == "7 after opening"
+
+
+CLEAN_UP = """\
+  - read: watering time
+    save: {value: before}
+  - write: watering time
+    value: 20 s
+finally:
+  - write: watering time
+    name: as it was
+    value: ${before}
+  - exchange: command
+    name: close
+    raw: '00'
+"""
+
+
+def test_a_clean_up_alone_writes_nothing_that_a_step_would_have_to_read_first(tmp_path: Path) -> None:
+    """What it would read now is what the cut run has written."""
+    path = tmp_path / "plan.yaml"
+    path.write_text(plan_text(CLEAN_UP, attributes=NAMES), encoding="utf-8")
+    nodes, by_hand = clean_up_alone(load_plan(path, {}))
+    assert [node.name for node in nodes] == ["scan", "connect", "close"]
+    assert [node.name for node in by_hand] == ["as it was"]
