@@ -20,7 +20,8 @@ def test_a_few(seed):
 def test_some_thousands(seed):
     tried = try_many(1000, seed)
     assert tried.bad == []
-    assert {kind for kind, _ in tried.ends} == {"plan", "device file", "station file", "limit set", "command"}
+    kinds = {"plan", "device file", "station file", "limit set", "command", "line", "label"}
+    assert {kind for kind, _ in tried.ends} == kinds
 
 
 def test_the_search_can_find_something():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import random
 import tempfile
 import traceback
@@ -14,15 +15,51 @@ from click.testing import CliRunner
 
 from benchrig.cli import main
 from benchrig.errors import PlanError, UsageError
+from benchrig.line.barcode import Refusal, read
+from benchrig.line.checking import Found, checked
 from benchrig.plan.loader import load_plan
 from benchrig.radio.virtual import load_devices
 from benchrig.source.problem import Problems
 from benchrig.station.station import load_station
+from benchrig.text.escape import plain
 from tests.fuzz import mutate
 
 PLANS = Path(__file__).parents[2] / "testplans"
 CODES = (0, 1, 2, 4, 5, 7)
 STATION = "station: line 2\nradio: virtual:device.yaml\nresults: results\nforbid: [command]\ngiven: {serial: VFL3-000042}\nrssi_offset: 1 dB\n"
+LINE = r"""station: line 3
+results: results
+takt: 45 s
+people: 'P-\d{4}'
+radios:
+  left: {radio: 'host:hci0', links: 2}
+  right: {radio: 'host:hci1'}
+slots:
+  '1': {radio: left, label: SLOT 1, fixture: {name: nest 1}}
+  '2': {radio: right, rssi_offset: 2 dB}
+products:
+  logger:
+    barcode: '(?P<serial>VFL3-\d{6})'
+    plan: plan.yaml
+    given: {firmware: 3.2.1}
+    addresses: {first: 'C4:1F:5A:20:00:00', last: 'C4:1F:5A:20:FF:FF'}
+references:
+  golden: {label: VFL3-000001, every: 4 h, slots: any}
+  worn: {label: VFL3-000002, fails: read battery level}
+retest: {most: 1, causes: [link]}
+stop: {station_errors: 3, equal_failures: 3}
+prove: {listen: 1 s, margin: 10 dB, within: 10 s}
+after_unit: {command: [lamp, '{verdict}', '{serial}'], within: 10 s}
+approvals: approvals.yaml
+"""
+APPROVALS = f"""approvals:
+  - plan: a plan
+    file: plan.yaml
+    sha256: {"ab" * 32}
+    by: A. Berg
+    at: '2026-11-27T06:00:00Z'
+"""
+LABELS = ["VFL3-000042", "VFL3-000001", "SLOT 1", "P-0001", "REPAIRED"]
 LIMITS = """limit_set: Warm
 plan: Vaccine fridge logger, quick look
 version: 2
@@ -44,6 +81,8 @@ COMMANDS = [
     ["encode", "--as", "uint16", "--unit", "mV", "5 mV"],
     ["encode", "--attribute", "temperature", "21.5 °C"],
     ["devices", "device.yaml"],
+    ["line", "check", "line.yaml"],
+    ["line", "approve", "line.yaml", "logger", "--by", "A. Berg"],
 ]
 
 
@@ -103,8 +142,33 @@ def _device(rng: random.Random, folder: Path) -> tuple[str, str]:
 
 
 def _station(rng: random.Random, folder: Path) -> tuple[str, str]:
-    path = _put(folder, "some.yaml", mutate.text(rng, STATION))
+    path = _put(folder, "some.yaml", mutate.text(rng, rng.choice([STATION, LINE, LINE])))
     return _told(lambda: load_station(path)), ""
+
+
+def _line(rng: random.Random, folder: Path) -> tuple[str, str]:
+    """A station before a shift, whatever its file, its plan and its approvals are."""
+    texts = {"some.yaml": LINE, "plan.yaml": _sound(rng, "*.yaml"), "approvals.yaml": APPROVALS}
+    changed = rng.choice([*texts])
+    for name, sound in texts.items():
+        _put(folder, name, mutate.text(rng, sound) if name == changed else sound)
+    path = folder / "some.yaml"
+    with contextlib.chdir(folder):
+        return _told(lambda: [*map(_shown, checked(load_station(path), path).found)]), changed
+
+
+def _shown(found: Found) -> None:
+    assert found.message.strip()
+    assert plain(found.message, 10_000).strip()
+
+
+def _label(rng: random.Random, folder: Path) -> tuple[str, str]:
+    typed = mutate.text(rng, rng.choice(LABELS))
+    found = read(load_station(_put(folder, "some.yaml", LINE)), typed)
+    if isinstance(found, Refusal):
+        assert found.why
+        assert (found.text + found.why + found.do).isprintable()
+    return ("refused" if isinstance(found, Refusal) else "good"), repr(typed)
 
 
 def _limits(rng: random.Random, folder: Path) -> tuple[str, str]:
@@ -129,9 +193,11 @@ def _command(rng: random.Random, folder: Path) -> tuple[str, str]:
     _put(folder, "plan.yaml", _sound(rng, "*.yaml"))
     _put(folder, "device.yaml", _sound(rng, "devices/*.yaml"))
     _put(folder, "station.yaml", STATION)
+    _put(folder, "line.yaml", LINE)
     sound = [str(folder / word) if word.endswith(".yaml") else word for word in rng.choice(COMMANDS)]
     words = mutate.words(rng, sound)
-    done = CliRunner().invoke(main, words)
+    with contextlib.chdir(folder):  # what a station file names is seen from there
+        done = CliRunner().invoke(main, words)
     if done.exception is not None and not isinstance(done.exception, SystemExit):
         raise RuntimeError(words) from done.exception
     return f"exit {done.exit_code}", repr(words)
@@ -139,4 +205,5 @@ def _command(rng: random.Random, folder: Path) -> tuple[str, str]:
 
 _KINDS: dict[str, Callable[[random.Random, Path], tuple[str, str]]] = {
     "plan": _plan, "device file": _device, "station file": _station, "limit set": _limits, "command": _command,
+    "line": _line, "label": _label,
 }  # fmt: skip
