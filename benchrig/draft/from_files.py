@@ -12,11 +12,14 @@ from benchrig.draft.evidence import Evidence, KnownUnit, ReadByName, Snapshot, S
 from benchrig.errors import UsageError
 from benchrig.record.journal import read_record
 from benchrig.record.model import Execution, Record
+from benchrig.record.purposes import OF_THE_STATION
 from benchrig.record.secrets import without_hidden
 from benchrig.source.shape import Misfit
 from benchrig.study.tolerance import Group
 from benchrig.values.catalogue import normal_uuid
 
+# A pass of these shows a station that finds nothing, or that a unit was put in order.
+_NOT_OF_A_GOOD_UNIT = ("known bad", "clean-up")
 _ADVICE = "give a file that 'benchrig inspect --save' wrote"
 
 
@@ -37,6 +40,10 @@ def _passed(record: Record, path: Path) -> Record:
         how = "was cut off" if record.ended is None else f"ended with {record.ended.verdict}"
         raise UsageError(f"'{path}' is the record of a run that {how}: its unit is not known to be good",
                          advice="give records of runs that passed")  # fmt: skip
+    if record.run.line is not None and record.run.line.purpose in _NOT_OF_A_GOOD_UNIT:
+        what = OF_THE_STATION[record.run.line.purpose]
+        raise UsageError(f"'{path}' is the record of a {what} at a line: its unit is not known to be good",
+                         advice="give records of units that were tested and passed")  # fmt: skip
     return record
 
 

@@ -73,7 +73,6 @@ def checks(slot: DriftOfSlot, measure: str) -> Draw:
             axes.axhline(at, color=BAD, linestyle="--")
         axes.set_xlabel(f"check: {_days(shown[0].started, shown[-1].started)}")
         axes.set_ylabel(measure)
-        axes.figure.autofmt_xdate()
 
     return draw
 
