@@ -47,15 +47,15 @@ class DriftPage(TextPage):
             )
             named = plain(reference, _CELL) or "without a name"
             self._line(f"{named}, unit {units}, plan {plain(plan, _CELL)}", "bold")
-            self._table(told)
+            self._table(told, whole=whole)
             for sentence in (each for figure in told for each in _said(figure)):
                 self._line(sentence, "yellow")
             for figure in told if whole else ():
                 for slot in figure.slots:
                     self._slot(figure, slot)
 
-    def _table(self, figures: Sequence[DriftFigure]) -> None:
-        headings = ("reading", "slot", "checks", "failed", "mean", "last", "limits", "change a day, 95 %", "course")
+    def _table(self, figures: Sequence[DriftFigure], *, whole: bool) -> None:
+        headings = ("reading", "slot", "values", "failed", "mean", "last", "limits", "change a day, 95 %", "course")
         shown = headings if self._console.width >= _WIDE else headings[:-1]
         rows = [
             (
@@ -64,7 +64,12 @@ class DriftPage(TextPage):
             )
             for figure in figures
             for slot in figure.slots
+            if whole or not _is_still(slot)
         ]
+        if (still := sum(map(_is_still, (slot for each in figures for slot in each.slots)))) and not whole:
+            self._line(
+                f"{counted(still, 'reading')} with one value in all checks of a slot: not shown, --reading shows them"
+            )
         print_table(self._console, shown, rows, right=headings[2:6], whole=(headings[1], headings[8]))
 
     def _cells(self, figure: DriftFigure, slot: DriftOfSlot) -> tuple[str, ...]:
@@ -81,7 +86,7 @@ class DriftPage(TextPage):
         drawn = slot.checks[-_DRAWN:]
         self._chart([each.value for each in drawn], _flags(drawn), figure.measure)
         if len(drawn) < slot.n:
-            self._line(f"the last {len(drawn)} of {slot.n} checks")
+            self._line(f"the last {len(drawn)} of {slot.n} values")
         if slot.lines:
             ends = f"{_short(slot.lines.low)} to {_short(slot.lines.high, figure.measure)}"
             self._line(f"centre {_short(slot.lines.centre, figure.measure)}, limits of the chart {ends}")
@@ -116,6 +121,11 @@ def _limits(check: Check) -> str:
     return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}" if high else "–"
 
 
+def _is_still(slot: DriftOfSlot) -> bool:
+    """Whether it was the same in all checks, of which there are several, and none failed."""
+    return slot.n > 1 and not slot.failed and len({each.value for each in slot.checks}) == 1
+
+
 def _short(value: float, measure: str = "") -> str:
     """Four digits of what was worked out."""
     return measured(float(f"{value:.4g}"), measure)
@@ -134,7 +144,7 @@ def _said(figure: DriftFigure) -> Iterator[str]:
     for slot in figure.slots:
         where = f"{figure.reading}, slot {slot.slot or 'not known'}"
         if slot.failed:
-            yield f"{where}: {counted(slot.failed, 'check')} of {slot.n} failed"
+            yield f"{where}: {counted(slot.failed, 'value')} of {slot.n} failed"
         if slot.moves and slot.trend:
             way = "rises" if slot.trend.value > 0 else "falls"
             yield f"{where}: it {way} by {abs(slot.trend.value):.2g} {plain(figure.measure)} a day, more than chance explains"

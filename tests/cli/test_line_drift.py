@@ -30,7 +30,7 @@ def test_the_table_says_what_moves(station: str) -> None:
     for words in (
         "DRIFT  golden units of line 1",
         "G1, unit G, plan end of line",
-        "read voltage.value, slot 1: 1 check of 21 failed",
+        "read voltage.value, slot 1: 1 value of 21 failed",
         "it rises by 0.1",
     ):
         assert words in done.stdout
@@ -51,6 +51,15 @@ def test_the_checks_of_a_rehearsal_are_alone(station: str) -> None:
     [figure] = told["drift"]
     [slot] = figure["slots"]
     assert (slot["n"], slot["checks"][0]["value"], slot["trend"]) == (1, 4.0, None)
+
+
+def test_what_is_always_the_same_is_counted(station: str, tmp_path: Path) -> None:
+    (tmp_path / "history.sqlite").unlink()
+    file_of(tmp_path, [check(n, 5.0) for n in range(9)])
+    told = call("line", "drift", station).stdout
+    assert "1 reading with one value in all checks of a slot: not shown" in told
+    assert "read voltage.value" not in told
+    assert call("line", "drift", station, "--reading", "read voltage.value").stdout.count("5 V") > 9
 
 
 def test_a_station_without_checks_says_so(station: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -106,6 +107,18 @@ def test_the_record_of_a_unit_that_failed_makes_no_draft(tmp_path):
     plan = plan_text("  - read: battery level\n    expect: {value: {min: 99 %}}\n").replace("unit*", "Shelf-*")
     record = recorded(tmp_path / "a.jsonl", run(plan, SHELVES[0]))
     with pytest.raises(UsageError, match="ended with fail: its unit is not known to be good"):
+        draft_from(record)
+
+
+@pytest.mark.parametrize("purpose", ["known bad", "clean-up"])
+def test_a_pass_that_shows_no_good_unit_makes_no_draft(tmp_path, purpose):
+    """A known-bad unit passes where the station finds nothing; a clean-up tests nothing."""
+    made = run(plan_text(STEPS).replace("unit*", "Shelf-*"), SHELVES[0])
+    record = recorded(tmp_path / "a.jsonl", made)
+    head, *rest = record.read_text(encoding="utf-8").splitlines()
+    line = {"shift": "s", "person": "p", "product": "shelf", "slot": "1", "purpose": purpose}
+    record.write_text("\n".join([json.dumps(json.loads(head) | {"line": line}), *rest]) + "\n", encoding="utf-8")
+    with pytest.raises(UsageError, match="at a line: its unit is not known to be good"):
         draft_from(record)
 
 
