@@ -23,6 +23,8 @@ from benchrig.record.journal import whole_characters
 
 NAME = "line.jsonl"
 _ADVICE = "make room on the disk, or let this user write to the file"
+# Of damaged lines, each with a sentence.
+_MOST_TOLD = 3
 _ANY: Any = AnyLineEvent
 _DECODER: msgspec.json.Decoder[AnyLineEvent] = msgspec.json.Decoder(_ANY)
 _ENCODER = msgspec.json.Encoder()
@@ -50,6 +52,9 @@ class Kept:
     def troubles(self, path: Path) -> list[str]:
         """For people."""
         said = [f"{path}:{self.torn}: the last line was cut off, probably by a power cut"] if self.torn else []
+        if len(self.damaged) > _MOST_TOLD:
+            which = ", ".join(map(str, self.damaged[:_MOST_TOLD]))
+            return [*said, f"{path}: {len(self.damaged)} lines are damaged and were left out, the first ones {which}"]
         return said + [f"{path}:{number}: this line is damaged and was left out" for number in self.damaged]
 
 
@@ -162,7 +167,7 @@ def _alone(path: Path) -> Iterator[None]:
         if not held(file, wait=False):
             raise StationError(
                 f"another benchrig line has the results in '{path.parent}'",
-                advice="end that line first, or give this station a results folder",
+                advice="end that line first, or give this station a results folder on a file system with locks",
             )
         yield
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Literal, TypeAlias
 
 from benchrig.line.barcode import Match
@@ -66,13 +67,24 @@ def may_be_tested(
         return Allowed("known bad" if station.references[match.reference].fails else "golden")
     known = state.known(match.product, match.unit)
     if known is None:
-        return Allowed()
+        return Allowed(note=_as_another(state, station, match, now))
     if asked == "REPAIRED":
         return Allowed("repaired", known.first.run_id, known.tests, f"repaired, test {known.tests + 1} of this unit")
     before = f"{match.unit} {_told(known.last, now)}"
     if known.last.word == "PASS":
         return NotAllowed(before, f"{_GOOD}; if it was repaired since, scan REPAIRED first")
     return _retest(known, station.retest, before, asked)
+
+
+def _as_another(state: ShiftState, station: Station, match: Match, now: datetime) -> str:
+    """A unit with another label than before is another product: somebody may have meant to hide a failure."""
+    others = [name for name in station.products if name != match.product] if match.serial else []
+    told = [
+        f"{match.serial} {_told(known.last, now)}, as '{plain(name)}'"
+        for name in others
+        if (known := state.known(name, match.unit)) is not None
+    ]
+    return "; ".join(told)
 
 
 def _retest(known: KnownUnit, rule: Retests, before: str, asked: Asked) -> Allowed | NotAllowed:
@@ -117,7 +129,8 @@ def stop_now(state: ShiftState, stops: Stops) -> str:
         return f"the command after a unit failed {state.untold} times, one after the other"
     for (product, step, reading), units in state.alike.values():
         if len(units) >= stops.equal_failures:
-            at = f"'{plain(step)}'" + (f", reading {plain(reading)}" if reading else "")
+            at = f"'{plain(step)}'" if step else "in no step of the plan"
+            at += f", reading {plain(reading)}" if reading else ""
             return f"{counted(len(units), 'unit')} of the product '{plain(product)}' failed alike, one after the other: {at}"
     return ""
 
@@ -166,8 +179,9 @@ def shown(reference: Reference, record: Record | None) -> str:
 def _golden_shows(reference: Reference, record: Record) -> Iterator[str]:
     if record.verdict != "pass":
         yield f"expected that the golden unit passes, found: {plain(record.message)}"
-    if reference.limits and record.run.limit_set is None:
-        yield "the golden unit was tested without its limit set"
+    used = record.run.limit_set
+    if reference.limits and (used is None or Path(used.file) != Path(reference.limits)):
+        yield f"the golden unit was tested without its limit set {plain(reference.limits)}"
 
 
 def _bad_shows(reference: Reference, record: Record) -> Iterator[str]:

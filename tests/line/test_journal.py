@@ -114,6 +114,11 @@ def test_a_damaged_line_in_the_middle_is_told_and_stays(tmp_path, damage):
     assert path.read_bytes() == before
 
 
+def test_many_damaged_lines_are_told_in_one_sentence(tmp_path):
+    path = put(tmp_path, b"junk\n" * 9 + lines(EVENTS))
+    assert read_line(path).troubles(path) == [f"{path}: 9 lines are damaged and were left out, the first ones 1, 2, 3"]
+
+
 def test_a_word_on_a_torn_line_does_not_hide_damage_elsewhere(tmp_path):
     whole = lines([EVENTS[0], TornLine(at=at(), line=1)]).splitlines(keepends=True)
     assert read_line(put(tmp_path, b"junk\n" + b"".join(whole))).damaged == (1,)
@@ -198,3 +203,32 @@ def test_events_are_on_the_disk_when_write_returns(tmp_path, monkeypatch):
             journal.write(event)
             written.append(event)
             assert synced[-1] == lines(written)
+
+
+# One of each kind, as 0.9.0 writes them: they are read for years.
+WRITTEN = """
+{"event":"shift","at":"2026-11-27T06:00:00Z","shift":"1","person":"P","station":"line 3","station_hash":"ab","simulated":true,"version":"0.9.0"}
+{"event":"person","at":"2026-11-27T06:00:00Z","person":"P"}
+{"event":"caution","at":"2026-11-27T06:00:00Z","person":"P","plan_hash":"ab","text":"t"}
+{"event":"scan","at":"2026-11-27T06:00:00Z","text":"A","kind":"unit"}
+{"event":"refused","at":"2026-11-27T06:00:00Z","text":"A","why":"w","slot":"1"}
+{"event":"unit","at":"2026-11-27T06:00:00Z","key":"k","unit":"A","slot":"1","product":"p","barcode":"A","serial":"A","purpose":"retest","reference":"g","first":"r","again":1}
+{"event":"run","at":"2026-11-27T06:00:00Z","key":"k","folder":"f","plan":"p","plan_hash":"ab","limits_hash":"cd","address":"a","proof":"p"}
+{"event":"unit ended","at":"2026-11-27T06:00:00Z","key":"k","word":"FAIL","verdict":"fail","cause":"limit","step":"s","reading":"r","message":"m","run_id":"i","folder":"f","address":"a","proof":"p","seconds":1.5,"takt":2.5}
+{"event":"released","at":"2026-11-27T06:00:00Z","key":"k","slot":"1"}
+{"event":"cut off","at":"2026-11-27T06:00:00Z","key":"k","message":"m"}
+{"event":"cleaned up","at":"2026-11-27T06:00:00Z","key":"k","person":"P","ok":true,"run_id":"i","message":"m"}
+{"event":"reference","at":"2026-11-27T06:00:00Z","name":"g","slot":"1","ok":false,"run_id":"i","why":"w"}
+{"event":"stopped","at":"2026-11-27T06:00:00Z","why":"w"}
+{"event":"cleared","at":"2026-11-27T06:00:00Z","person":"P","why":"w"}
+{"event":"file changed","at":"2026-11-27T06:00:00Z","old":"a","new":"b","taken":true,"by":"P"}
+{"event":"told","at":"2026-11-27T06:00:00Z","key":"k","ok":false,"message":"m"}
+{"event":"clock back","at":"2026-11-27T06:00:00Z","before":"2026-11-27T07:00:00Z"}
+{"event":"shift ended","at":"2026-11-27T06:00:00Z","person":"P","why":"w"}
+""".strip().encode()
+
+
+def test_files_of_earlier_versions_are_read():
+    whole = kept_in(WRITTEN.splitlines(keepends=True))
+    assert (len(whole.events), whole.damaged, whole.torn) == (18, (), None)
+    assert lines([*whole.events]).strip() == WRITTEN

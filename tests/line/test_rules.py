@@ -22,9 +22,11 @@ from benchrig.record.events import (
 )
 from benchrig.record.model import Execution, Record
 from benchrig.station.checks import Reference
+from benchrig.station.products import Product
 from benchrig.station.rules import Retests, Stops
 from benchrig.station.slots import SlotSpec
 from benchrig.station.station import Station
+from benchrig.values.pattern import Regex
 from benchrig.values.quantity import Duration
 from tests.line.events import at, began, done, shift
 
@@ -67,6 +69,13 @@ def test_a_unit_that_passed_is_not_tested_again():
 def test_after_a_repair_it_is():
     again = Allowed("repaired", "run 1", 1, "repaired, test 2 of this unit")
     assert asked(LIMIT, "REPAIRED") == asked(done("1", "PASS", "A"), "REPAIRED") == again
+
+
+def test_a_unit_that_was_another_product_before_is_told():
+    products = {name: Product(Regex("A"), "plan.yaml") for name in ("logger", "box")}
+    state = folded([shift(), *done("1", "FAIL", "A", product="box", step="read")])
+    found = may_be_tested(state, Station("a", products=products), A, at(9))
+    assert found == Allowed(note="A failed today at 06:01 in 'read' (limit), as 'box'")
 
 
 def test_a_retest_is_asked_for_by_its_word():
@@ -142,6 +151,7 @@ def test_and_after_equal_failures():
     said = "3 units of the product 'logger' failed alike, one after the other: 'read', reading value"
     assert stops(several("123", "FAIL", step="read", reading="value")) == said
     assert stops(several("123", "FAIL", step="read", unit="A")) == ""
+    assert stops(several("123", "FAIL")).endswith("one after the other: in no step of the plan")
 
 
 # --- checks of the station
@@ -195,11 +205,11 @@ def record(
     cause: Cause | None = None,
     root: str = "",
     *,
-    limits: bool = True,
+    limits: str = "tight.yaml",
     left_out: int = 0,
 ) -> Record:
     nodes = [PlannedNode("1", "scan", "scan", "p:1"), PlannedNode("2", "read battery", "read", "p:2")]
-    planned = PlannedLimits("tight", "1", "Q", "r", "tight.yaml", "ab") if limits else None
+    planned = PlannedLimits("tight", "1", "Q", "r", limits, "ab") if limits else None
     run = RunStarted(
         FORMAT, "r", "2026-11-27T06:00:00Z", "plan", "p", "h", "line 3", "host", False, nodes, {}, limit_set=planned, left_out=left_out
     )  # fmt: skip
@@ -209,7 +219,7 @@ def record(
 
 def test_a_golden_unit_passes_with_its_limit_set():
     assert shown(GOLDEN, record()) == ""
-    assert shown(Reference("G"), record(limits=False)) == ""
+    assert shown(Reference("G"), record(limits="")) == ""
 
 
 @pytest.mark.parametrize(
@@ -217,7 +227,8 @@ def test_a_golden_unit_passes_with_its_limit_set():
     [
         (record("fail", "limit", "2"), "expected that the golden unit passes, found: why"),
         (record("error", "station"), "expected that the golden unit passes, found: why"),
-        (record(limits=False), "the golden unit was tested without its limit set"),
+        (record(limits="other.yaml"), "the golden unit was tested without its limit set tight.yaml"),
+        (record(limits=""), "the golden unit was tested without its limit set tight.yaml"),
         (record(left_out=1), "1 step of the plan was left out"),
         (record(None), "the unit was not tested to the end"),
         (None, "the unit was not tested to the end"),
