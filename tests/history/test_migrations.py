@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from sqlalchemy import select, text
 
 from benchrig.figures.yields import yields_of
 from benchrig.history.adding import add_entries
+from benchrig.history.filling import fill
 from benchrig.history.migrations import upgrading
 from benchrig.history.migrations.upgrading import HEAD, upgrade, version_of
 from benchrig.history.opening import History, open_history
@@ -21,6 +23,7 @@ from tests.history.contents import contents
 from tests.history.postgres import cluster, needs_postgresql
 from tests.history.questions.kit import entry
 
+HERE = Path(__file__).parent
 RUNS = [
     entry(1, unit="A", readings={"read voltage.value": 5.0}),
     entry(2, unit="B", verdict="fail", step="read voltage", reading="value"),
@@ -63,6 +66,20 @@ def test_a_file_of_0_8_0(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     place = str(tmp_path / "old.sqlite")
     of_the_first_tables(place, monkeypatch)
     answers_as_before(place, tmp_path)
+
+
+def test_the_history_that_0_8_0_made_of_its_record(tmp_path: Path) -> None:
+    """Brought up to date it holds what today's benchrig makes of the record."""
+    with contextlib.closing(sqlite3.connect(tmp_path / "old.sqlite")) as old:
+        old.executescript((HERE / "history_0_8_0.sql").read_text("utf-8"))
+    record = HERE.parent / "record" / "format5" / "smoke_logger.jsonl"
+    folder = tmp_path / "run-1"
+    folder.mkdir()
+    (folder / "record.jsonl").write_bytes(record.read_bytes())
+    with open_history(tmp_path / "old.sqlite") as upgraded, open_history(tmp_path / "new.sqlite", make=True) as fresh:
+        assert fill(fresh, [folder]).is_whole
+        assert contents(upgraded) == contents(fresh)
+        assert len(runs_of(upgraded, Filters(simulated=True))) == 1
 
 
 def test_a_migration_that_is_broken_off_leaves_the_old_history(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,4 +1,5 @@
-"""Records of formats 2 to 4 are read. Those in `format2/`, … were written by the last versions that wrote them."""
+"""Records of formats 2 to 4 are read, and those of format 5 from before there was a line. Those in `format2/`, … were written by
+the last versions that wrote them, those in `format5/` by 0.8.0."""
 
 from __future__ import annotations
 
@@ -18,7 +19,7 @@ from tests.report.schemas import errors
 from tests.run.kit import plan_text, run
 
 HERE = Path(__file__).parent
-SAMPLES = sorted(HERE.glob("format[2-4]/*.jsonl"))
+SAMPLES = sorted(HERE.glob("format[2-5]/*.jsonl"))
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
@@ -42,6 +43,7 @@ def test_today_s_records_have_one_format() -> None:
         ("format2/twelve_checks_sensor", "pass", "10 of 10 steps passed; 14 limits judged, 0 broken", ""),
         ("format3/box_end_of_line_transport_box", "pass", "51 of 51 steps passed; 93 limits judged, 0 broken", "PTB2-000113"),
         ("format4/look_at_battery_logger", "pass", "4 of 4 steps passed; 1 limit judged, 0 broken", ""),
+        ("format5/smoke_logger", "pass", "5 of 5 steps passed; 5 limits judged, 0 broken", ""),
     ],
 )  # fmt: skip
 def test_what_is_in_them(name: str, verdict: str, line: str, given: str) -> None:
