@@ -109,29 +109,19 @@ class StationRadios:
         async with self._of(slot).turns.hold(Use.CONNECT):
             yield
 
-    async def listen(
-        self, seconds: float, slots: Iterable[str] | None = None, *, active: bool = True
-    ) -> dict[str, Heard]:
+    async def listen(self, seconds: float, slots: Iterable[str] | None = None) -> dict[str, Heard]:
         """Listen on the radios of these slots (all without) for so many seconds, once a radio; what each slot heard."""
         meant = [*(self._station.slot_names if slots is None else slots)]
         names = [*dict.fromkeys(self.name(slot) for slot in meant)]
-        ears = dict(
-            zip(names, await asyncio.gather(*(self._hear(name, seconds, active) for name in names)), strict=True)
-        )
-        return {slot: self._heard(slot, ears[self.name(slot)]) for slot in meant}
+        heard = await asyncio.gather(*(self._hear(self._radios[name], seconds) for name in names))
+        found = dict(zip(names, heard, strict=True))
+        return {slot: self._heard(slot, found[self.name(slot)]) for slot in meant}
 
-    async def _hear(self, name: str, seconds: float, active: bool) -> Sequence[Report] | StationError:
-        shared, reports = self._radios[name], list[Report]()
+    async def _hear(self, shared: SharedRadio, seconds: float) -> Sequence[Report] | StationError:
+        reports = list[Report]()
         try:
-            radio = await shared.lend()
-            try:
-                async with (
-                    shared.turns.hold(Use.HEAR),
-                    radio.scanning(reports.append, active=active, anew=lambda: True),
-                ):
-                    await asyncio.sleep(seconds)
-            finally:
-                await radio.close()
+            async with shared.heard_by(reports.append):
+                await asyncio.sleep(seconds)
         except BenchrigError as error:
             return _of_station(error)
         return reports

@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 
 # What bleak says for BlueZ of a device that was not heard now: its report comes from a cache.
 _FROM_CACHE = -127
-# How long BlueZ scans before it is told to scan anew, while the unit has not been heard.
-ROUND = 1.5
 
 
 @dataclass
@@ -198,7 +196,7 @@ class BluezListener(Radio):
                     started.set_result(None)
                 while not over.is_set():
                     with contextlib.suppress(TimeoutError):
-                        await asyncio.wait_for(over.wait(), ROUND)
+                        await asyncio.wait_for(over.wait(), self.scans_anew_after)
                     if goes_on():
                         break
 

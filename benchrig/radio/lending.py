@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError
 from benchrig.radio.radio import Radio
-from benchrig.radio.scan import Selection
-from benchrig.radio.turns import Turns
+from benchrig.radio.scan import Report, Selection
+from benchrig.radio.turns import Turns, Use
+from benchrig.tasks import Tasks
 
 Opener = Callable[[], Awaitable[Radio]]
 
 # The runs on a radio that has failed end at once; one that does not is not waited for.
 GIVEN_BACK_WITHIN = 30.0
+# A system that tells a device once a scan is to tell its level some times a second.
+LISTENS_ANEW_AFTER = 0.4
 
 
 @dataclass
@@ -32,6 +35,7 @@ class SharedRadio:
     _all_back: asyncio.Event = field(default_factory=asyncio.Event)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _places: asyncio.Semaphore = field(init=False)
+    _scan: _Scan | None = None
 
     def __post_init__(self) -> None:
         self._places = asyncio.Semaphore(self.links)
@@ -81,6 +85,15 @@ class SharedRadio:
         if not self._lent:
             self._all_back.set()
 
+    @contextlib.asynccontextmanager
+    async def heard_by(self, hear: Callable[[Report], object]) -> AsyncIterator[None]:
+        """Let this be told of everything that is heard while the context is open, beside all runs. Who listens at the same
+        time shares a scan, unless somebody waits for its end. StationError, where the context ends if the radio fails in it."""
+        if self._scan is None or not self._scan.takes_more:
+            self._scan = _Scan(self)
+        async with self._scan.heard_by(hear):
+            yield
+
     async def close(self) -> None:
         """What is still lent is closed first. BenchrigError as of the radio's own close."""
         async with self._lock:
@@ -97,3 +110,52 @@ class SharedRadio:
                 await self._all_back.wait()
         with contextlib.suppress(BenchrigError):
             await radio.close()
+
+
+class _Scan:
+    """One scan for all who listen beside the runs."""
+
+    def __init__(self, shared: SharedRadio) -> None:
+        self._shared = shared
+        self._hearing: list[Callable[[Report], object]] = []
+        self._tasks = Tasks()
+        self._begun, self._over = asyncio.Event(), asyncio.Event()
+        self._task: asyncio.Task[None] | None = None
+
+    @property
+    def takes_more(self) -> bool:
+        """Not once it ends, nor where it would keep somebody waiting."""
+        return not self._over.is_set() and not self._shared.turns.is_waited_for
+
+    @contextlib.asynccontextmanager
+    async def heard_by(self, hear: Callable[[Report], object]) -> AsyncIterator[None]:
+        task = self._task = self._task or self._tasks.start(self._work())
+        self._hearing.append(hear)
+        begun = self._tasks.start(self._begun.wait())
+        try:
+            await asyncio.wait({task, begun}, return_when=asyncio.FIRST_COMPLETED)
+            if not task.done():
+                yield
+        finally:
+            self._tasks.drop(begun)
+            self._hearing.remove(hear)
+            if not self._hearing:
+                self._over.set()
+                await asyncio.wait({task})
+        if task.done():
+            task.result()
+
+    async def _work(self) -> None:
+        radio = await self._shared.lend()
+        radio.scans_anew_after = LISTENS_ANEW_AFTER
+        try:
+            async with self._shared.turns.hold(Use.HEAR), radio.scanning(self._heard, anew=lambda: True):
+                self._begun.set()
+                await self._over.wait()
+        finally:
+            self._over.set()
+            await radio.close()
+
+    def _heard(self, report: Report) -> None:
+        for hear in [*self._hearing]:
+            hear(report)

@@ -74,6 +74,8 @@ class Radio:
     partly: Mapping[str, Partly] = field(default_factory=dict)
     reads_reach_listeners: bool = False
     repeats_hidden: bool = False
+    # how long it scans before it does so anew, where that is the way to hear a device again
+    scans_anew_after: float = 1.5
     whole_table: bool = True
     hidden_services: frozenset[str] = frozenset()
     sends_unoffered: bool = True

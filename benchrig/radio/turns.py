@@ -43,6 +43,11 @@ class Turns:
         finally:
             turn.give_back()
 
+    @property
+    def is_waited_for(self) -> bool:
+        """Whether somebody waits until somebody else has done."""
+        return bool(self._waiting)
+
     async def wait(self, use: Use) -> _Wish:
         wish = _Wish(use, asyncio.get_running_loop().create_future())
         self._waiting.append(wish)

@@ -121,8 +121,10 @@ def worked(
     person: str = BY,
     seed: int = 1,
     approved: bool = True,
+    around: Callable[[], contextlib.AbstractAsyncContextManager[None]] = contextlib.nullcontext,
 ) -> Worked:
-    """A whole shift: the line is there, somebody works at it as `operate` says, and it ends."""
+    """A whole shift: the line is there, somebody works at it as `operate` says, and it ends. `around` it, inside its loop, is
+    what it needs."""
     with contextlib.chdir(folder):
         file = written(folder, station=station, plan=plan, approved=approved)
     results = folder / "results"
@@ -131,7 +133,7 @@ def worked(
 
     async def whole() -> None:
         with attended_loop(line.interrupt, line.stray):
-            async with Tasks() as tasks:
+            async with around(), Tasks() as tasks:
                 work = tasks.start(line.run())
                 hands = tasks.start(_operated(Shift(folder, line), operate))
                 await asyncio.wait({work, hands}, return_when=asyncio.FIRST_COMPLETED)

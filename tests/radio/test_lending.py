@@ -15,6 +15,7 @@ from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Selection
 from benchrig.radio.stacked import StackRadio
+from benchrig.radio.turns import Use
 from benchrig.radio.virtual.clock import run
 from benchrig.testing.sources import load_devices
 from tests.run.kit import device_text
@@ -178,5 +179,64 @@ def test_a_lost_link_is_the_trouble_of_its_own_run() -> None:
             await link.outline(1.0)
         assert await one.trouble() is None
         assert (one.connected_to, other.connected_to) == (frozenset(), frozenset())
+
+    shared(work)
+
+
+def test_who_listens_at_once_shares_a_scan(monkeypatch: pytest.MonkeyPatch) -> None:
+    scans, scanning = 0, StackRadio.scanning
+
+    def counted(self: StackRadio, *args: Any, **keys: Any) -> Any:
+        nonlocal scans
+        scans += 1
+        return scanning(self, *args, **keys)
+
+    monkeypatch.setattr(StackRadio, "scanning", counted)
+
+    async def hear(radio: SharedRadio, seconds: float) -> int:
+        ear = Ear()
+        async with radio.heard_by(ear.add):
+            await asyncio.sleep(seconds)
+        return len(ear.heard)
+
+    async def work(radio: SharedRadio, _: Opened) -> list[int]:
+        return await asyncio.gather(*(hear(radio, seconds) for seconds in (1.0, 3.0, 2.0)))
+
+    assert shared(work) == [3, 3, 3]
+    assert scans == 1
+
+
+def test_who_connects_waits_for_no_endless_listening() -> None:
+    async def work(radio: SharedRadio, _: Opened) -> float:
+        radio.turns.one_at_a_time = True
+        loop, ear = asyncio.get_running_loop(), Ear()
+
+        async def listen(after: float) -> None:
+            await asyncio.sleep(after)
+            async with radio.heard_by(ear.add):
+                await asyncio.sleep(2.0)
+
+        listening = [asyncio.ensure_future(listen(after)) for after in range(5)]
+        await asyncio.sleep(1.5)
+        began = loop.time()
+        async with radio.turns.hold(Use.CONNECT):
+            waited = loop.time() - began
+        await asyncio.gather(*listening)
+        return waited
+
+    assert shared(work) < 2.0
+
+
+def test_listening_on_a_radio_that_fails_meanwhile_is_an_error() -> None:
+    async def work(radio: SharedRadio, opened: Opened) -> None:
+        async def listen() -> None:
+            async with radio.heard_by(Ear().add):
+                await asyncio.sleep(2.0)
+
+        listening = asyncio.ensure_future(listen())
+        await asyncio.sleep(1.0)
+        _pull_out(opened.radios[0])
+        with pytest.raises(StationError):
+            await listening
 
     shared(work)

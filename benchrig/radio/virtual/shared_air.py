@@ -70,7 +70,7 @@ class SharedAir:
             try:
                 await stack.close()
             finally:
-                self._release(controller)
+                self.release(controller)
 
         return PortedRadio(
             title,
@@ -93,13 +93,13 @@ class SharedAir:
         if name in self._stacks:
             self._stacks[name].host.lose("the adapter is gone")
         if isinstance(controller, VirtualController):
-            self._release(controller)
+            self.release(controller)
 
     def plug_in(self, name: str) -> None:
         """It can be opened again."""
         self._unplugged.discard(name)
 
-    def _release(self, controller: VirtualController) -> None:
+    def release(self, controller: VirtualController) -> None:
         """Out of the air without a word."""
         for end in list(controller.le_connections.values()):
             if isinstance(end, End):
