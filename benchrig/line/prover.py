@@ -55,12 +55,13 @@ class Prover:
     _claims: dict[str, Claim] = field(default_factory=dict)
     # by slot the addresses that were heard and are not its unit
     _others: dict[str, frozenset[str]] = field(default_factory=dict)
-    # by address: when each was asked last and what it told, how many connections it did not take, and the serial numbers of
-    # units that have left
-    _told: dict[str, tuple[float, Told]] = field(default_factory=dict)
+    # by address: as the how manieth each was asked last and what it told, how many connections it did not take, and the serial
+    # numbers of units that have left
+    _told: dict[str, tuple[int, Told]] = field(default_factory=dict)
     _failed: dict[str, int] = field(default_factory=dict)
     _gone: dict[str, str] = field(default_factory=dict)
     _asking: asyncio.Lock = field(default_factory=asyncio.Lock)
+    asked: int = 0
 
     async def prove(self, slot: str, expected: Expected) -> Outcome:
         """Listen until the unit is proven, or for as long as the station allows for it to be put in. An outcome that runs is
@@ -96,9 +97,9 @@ class Prover:
     # --- for a proving
 
     def scene(
-        self, expected: Expected, place: Place, heard: Sequence[Candidate], listened: frozenset[str], since: float
+        self, expected: Expected, place: Place, heard: Sequence[Candidate], listened: frozenset[str], since: int
     ) -> Scene:
-        """As things are now; answers count that were given since then."""
+        """As things are now; answers count that came after so many."""
         return Scene(
             expected,
             place,
@@ -106,25 +107,26 @@ class Prover:
             float(self.station.prove.margin.number),
             listened,
             self.beside(place.slot),
-            {address: told for address, (at, told) in self._told.items() if at >= since},
+            {address: told for address, (at, told) in self._told.items() if at > since},
             {address: told.serial for address, (_, told) in self._told.items() if told.serial},
             self._gone,
         )
 
-    async def ask(self, slot: str, sighting: Sighting, since: float) -> None:
+    async def ask(self, slot: str, sighting: Sighting, since: int) -> None:
         """Read the serial number of what was heard, unless another slot has asked for it meanwhile. It has the link."""
         address = sighting.address.upper()
         async with self._asking:
-            if address in self._told and self._told[address][0] >= since:
+            if address in self._told and self._told[address][0] > since:
                 return
             told = await Asking(self.radios, slot, self.station.prove.within.seconds).ask(sighting)
-            self._told[address] = (asyncio.get_running_loop().time(), told)
+            self.asked += 1
+            self._told[address] = (self.asked, told)
             self._failed[address] = self._failed.get(address, 0) + (not told.connected)
 
-    def forget_silence(self, since: float) -> None:
+    def forget_silence(self, since: int) -> None:
         """What could not be asked is asked once more."""
         for address, (at, told) in [*self._told.items()]:
-            if at >= since and not told.connected:
+            if at > since and not told.connected:
                 del self._told[address]
 
 
@@ -134,8 +136,8 @@ class _Proving:
     def __init__(self, prover: Prover, place: Place, expected: Expected) -> None:
         self._prover, self._place, self._expected = prover, place, expected
         self._rules = prover.station.prove
-        self._began = asyncio.get_running_loop().time()
-        self._deadline = self._began + self._rules.listen.seconds + self._rules.within.seconds
+        self._since = prover.asked
+        self._deadline = asyncio.get_running_loop().time() + self._rules.listen.seconds + self._rules.within.seconds
         self._heard: Mapping[str, Sequence[Sighting]] = {}
 
     async def outcome(self) -> tuple[Outcome, Sequence[Candidate]]:
@@ -148,7 +150,7 @@ class _Proving:
             if isinstance(outcome, Proven) or left <= 0:
                 return outcome, self._candidates
             seconds = min(2 * seconds, max(left, self._rules.listen.seconds))
-            self._prover.forget_silence(self._began)
+            self._prover.forget_silence(self._since)
 
     async def _listen(self, seconds: float) -> None:
         heard = await self._prover.radios.listen(seconds)
@@ -171,7 +173,7 @@ class _Proving:
     @property
     def _scene(self) -> Scene:
         listened = frozenset(self._heard)
-        return self._prover.scene(self._expected, self._place, self._candidates, listened, self._began)
+        return self._prover.scene(self._expected, self._place, self._candidates, listened, self._since)
 
     async def _ask(self, ask: Ask) -> None:
         """Over a place among the links of the radio, for which the unit may have to wait: that is no time of its own."""
@@ -185,7 +187,7 @@ class _Proving:
                 await self._listen(self._rules.listen.seconds)
             sighting = _heard_as(self._heard.get(ask.radio, ()), ask.address)
             if sighting is not None:
-                await self._prover.ask(slot, sighting, self._began)
+                await self._prover.ask(slot, sighting, self._since)
 
 
 def _heard_as(sightings: Iterable[Sighting], address: str) -> Sighting | None:
