@@ -12,7 +12,8 @@ telling.py   verdicts in the words of the line; viewing.py: the state of the lin
 radios.py    the radios, opened once and lent to the runs in the slots
 view.py      what a screen shows, as data
 rehearsal.py the line on a simulated radio: units whose files are put into slots; unit_files.py these files
-proof.py     which unit is in a slot: what is asked, what can come of it; deciding.py: decided, from what was heard and told
+proof.py     which unit is in a slot: what is asked, what can come of it; deciding.py: decided,
+             from what was heard and told (scene.py)
 prover.py    the same asked on the air; asking.py: one device that tells its serial number
 doubled.py   what is wrong with a unit beside all steps of its plan; known_units.py: the units that were tested before
 events.py    what happens at a line, as data

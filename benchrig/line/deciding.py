@@ -8,104 +8,21 @@ that it is in this slot and in no other (its levels). Where all slots share a ra
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 
 from benchrig.line.proof import (
     Absent,
     Claim,
     Elsewhere,
-    Expected,
     NotProven,
     Outcome,
-    Place,
     Proven,
     Told,
     Unconfirmed,
     WrongLabel,
-    stays,
 )
-from benchrig.radio.identity import is_private
-from benchrig.radio.scan import Sighting
+from benchrig.line.scene import ENOUGH_REPORTS, Ask, Candidate, Scene
 from benchrig.source.problem import printable
-
-# The level of fewer reports than these says nothing: one may have met a fade, or a reflection.
-ENOUGH_REPORTS = 3
-
-
-@dataclass(frozen=True)
-class Ask:
-    """Read the serial number of this device, over this radio; then decide again."""
-
-    address: str
-    radio: str
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A device that may be the unit. `levels` are medians in dBm by radio, `reports` how many they are of. `stays`: it keeps
-    its address, and that is known; `rotates`: it changes it."""
-
-    address: str
-    stays: bool = True
-    rotates: bool = False
-    levels: Mapping[str, float] = field(default_factory=dict)
-    reports: Mapping[str, int] = field(default_factory=dict)
-    connectable: bool = True
-
-    def at(self, radio: str) -> float:
-        return self.levels.get(radio, -math.inf)
-
-    @property
-    def loudest(self) -> str:
-        """The radio that hears it best."""
-        return max(self.levels, key=lambda radio: (self.levels[radio], radio))
-
-    def __str__(self) -> str:
-        return f"{self.address} ({', '.join(f'{level:g} dBm' for level in self.levels.values())})"
-
-
-@dataclass(frozen=True)
-class Scene:
-    """All that is known when it is decided. `heard` has the units that fit the plan, and the one with the address of the
-    barcode; `listened` are the radios that did; `told` the answers of this proving, `hints` earlier ones, by address; `gone`
-    the serial numbers of units that were released, by address."""
-
-    expected: Expected
-    place: Place
-    heard: Sequence[Candidate]
-    margin: float
-    listened: frozenset[str]
-    claims: Sequence[Claim] = ()
-    told: Mapping[str, Told] = field(default_factory=dict)
-    hints: Mapping[str, str] = field(default_factory=dict)
-    gone: Mapping[str, str] = field(default_factory=dict)
-
-
-def candidates(heard: Mapping[str, Iterable[Sighting]], expected: Expected) -> list[Candidate]:
-    """Of what each radio heard: the devices that fit the plan at any level, and the one with the address of the barcode. A
-    plan that wants a level judges it."""
-    found: dict[str, list[tuple[str, Sighting]]] = {}
-    for radio, sightings in heard.items():
-        for sighting in sightings:
-            found.setdefault(sighting.address.upper(), []).append((radio, sighting))
-    fits = expected.selection.at_any_level.accepts
-    return [
-        _candidate(address, at)
-        for address, at in found.items()
-        if address == expected.address or any(fits(sighting) for _, sighting in at)
-    ]
-
-
-def _candidate(address: str, at: Sequence[tuple[str, Sighting]]) -> Candidate:
-    return Candidate(
-        address,
-        all(stays(sighting) for _, sighting in at),
-        any(is_private(sighting) for _, sighting in at),
-        {radio: sighting.strength for radio, sighting in at},
-        {radio: len(sighting.rssi) for radio, sighting in at},
-        not all(sighting.takes_no_connections for _, sighting in at),
-    )
 
 
 def decide(scene: Scene) -> Outcome | Ask:
@@ -206,6 +123,8 @@ class _Deciding:
 
     def _told_so(self, unit: Candidate, asked: Sequence[Candidate]) -> Outcome | Ask:
         """The unit tells the serial number of the barcode."""
+        if (claim := self._staying(unit)) is not None:
+            return Elsewhere(claim.slot, f"this unit is in slot {claim.slot}")
         rivals = [each for each in asked if each is not unit and self._could_be_meant(each, unit)]
         if (unknown := self._next_of(rivals, trusting_hints=True)) is not None:
             return self._ask(unknown)
@@ -231,11 +150,17 @@ class _Deciding:
             if self._told(front).serial:
                 return self._wrong_serial(front)
             return self._wrong_address(front) if self._is_another(front) else self._unconfirmed(front)
-        left = [each for each in asked if not self._is_another(each)]
+        left = [each for each in asked if not self._is_another(each) and self._staying(each) is None]
         if not left:
             return Absent(f"the unit '{serial}' was not heard")
         said = "; ".join(f"{each.address} {self._answer(each)}" for each in left[:4])
         return NotProven(f"no unit with the serial number '{serial}' was found: {said}", "check the label and the unit")
+
+    def _staying(self, unit: Candidate) -> Claim | None:
+        """Of a unit that is in another slot still, and tells now what it told then."""
+        serial = self._told(unit).serial
+        of_it = (claim for claim in self.scene.staying if claim.address == unit.address)
+        return next((claim for claim in of_it if serial and claim.serial == serial), None)
 
     def _wrong_serial(self, unit: Candidate) -> Outcome:
         told, label = self._told(unit), self.expected.serial
@@ -243,6 +168,11 @@ class _Deciding:
             return NotProven(
                 f"the unit '{printable(told.serial)}' was tested before, and is still in the slot",
                 "put the unit of the label into the slot",
+            )
+        if not self._is_surely_here(unit):
+            return NotProven(
+                f"another unit answers, '{printable(told.serial)}': nothing shows that it is the one in the slot",
+                "see whether the unit in the slot has power and is the one of the label, and take the others away",
             )
         why = f"the unit has the serial number '{printable(told.serial)}', its label says '{printable(label)}'"
         return WrongLabel(unit.address, told.serial, unit.rotates, _failed(told), why)
@@ -252,6 +182,11 @@ class _Deciding:
         if not unit.stays:
             return self._unconfirmed(unit)
         told = self._told(unit)
+        if told.serial != self.expected.serial and not self._is_surely_here(unit):
+            return NotProven(
+                f"another unit answers, {unit.address}: nothing shows that it is the one in the slot",
+                "see whether the unit in the slot has power and is the one of the label, and take the others away",
+            )
         why = f"the unit has the address {unit.address}, its label says {self.expected.address}"
         return WrongLabel(unit.address, told.serial, unit.rotates, _failed(told), why)
 
@@ -310,6 +245,11 @@ class _Deciding:
     def _is_here(self, unit: Candidate) -> bool:
         """Nearer to this slot's radio than to all others."""
         return not self.place.several_radios or self._at_another_radio(unit) is None
+
+    def _is_surely_here(self, unit: Candidate) -> bool:
+        """Not a foreign unit that lies near. A radio alone knows that by nothing but the level that the plan wants of the
+        unit in its fixture; a unit with the address of the barcode is no foreign one."""
+        return unit.address == self.expected.address or self.place.several_radios or unit.at_level
 
     def _may_be_here(self, unit: Candidate) -> bool:
         """Not surely in another slot."""

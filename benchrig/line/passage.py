@@ -182,7 +182,7 @@ class Passage:
                 await run.runner.run()
             finally:
                 self.slot.run, self._is_over = None, True
-                work.prover.release(name)  # nobody has its link any more
+                work.prover.ended(name)  # nobody has its link any more
             self.notes += check.notes
             return await apart(run.reported)
 

@@ -10,8 +10,9 @@ from typing import Protocol
 
 from benchrig.errors import StationError
 from benchrig.line.asking import Asking
-from benchrig.line.deciding import Ask, Candidate, Scene, candidates, decide
+from benchrig.line.deciding import decide
 from benchrig.line.proof import Binding, Claim, Expected, Found, Outcome, Place, Proven, Told, binding
+from benchrig.line.scene import Ask, Candidate, Scene, candidates
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Sighting
 from benchrig.station.station import Station
@@ -51,8 +52,9 @@ class Prover:
 
     station: Station
     radios: Radios
-    # by slot: of every outcome that runs
+    # by slot: of every outcome that runs, as long as it does, and as long as its unit is in the slot
     _claims: dict[str, Claim] = field(default_factory=dict)
+    _staying: dict[str, Claim] = field(default_factory=dict)
     # by slot the addresses that were heard and are not its unit
     _others: dict[str, frozenset[str]] = field(default_factory=dict)
     # by address: as the how manieth each was asked last and what it told, how many connections it did not take, and the serial
@@ -81,13 +83,20 @@ class Prover:
         claimed = {claim.address for claim in self.beside(slot)}
         return binding(outcome, expected, self._others.get(slot, frozenset()) | claimed)
 
-    def release(self, slot: str) -> None:
-        """The unit has left the slot, or was never in it: another one may have its address."""
+    def ended(self, slot: str) -> None:
+        """The run is over, and has let go of its unit, which is in the slot still: it may be asked again."""
         claim = self._claims.pop(slot, None)
         self._others.pop(slot, None)
         if claim is not None:
-            self._told.pop(claim.address, None)
             self._failed.pop(claim.address, None)
+            self._staying[slot] = claim
+
+    def release(self, slot: str) -> None:
+        """The unit has left the slot, or was never in it: another one may have its address."""
+        self.ended(slot)
+        claim = self._staying.pop(slot, None)
+        if claim is not None:
+            self._told.pop(claim.address, None)
             self._gone[claim.address] = claim.serial
 
     def beside(self, slot: str) -> list[Claim]:
@@ -107,6 +116,7 @@ class Prover:
             float(self.station.prove.margin.number),
             listened,
             self.beside(place.slot),
+            [claim for name, claim in self._staying.items() if name != place.slot],
             {address: told for address, (at, told) in self._told.items() if at > since},
             {address: told.serial for address, (_, told) in self._told.items() if told.serial},
             self._gone,

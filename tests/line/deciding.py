@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from benchrig.line.deciding import Ask, Candidate, Scene, decide
+from benchrig.line.deciding import decide
 from benchrig.line.proof import Claim, Expected, Found, Outcome, Place, Proven, Told
+from benchrig.line.scene import Ask, Candidate, Scene
 
 OWN = {"1": "a", "2": "b"}
 SHARED = {"1": "a", "2": "a"}
@@ -23,11 +24,14 @@ class Device:
     level: float = -45.0
     near: dict[str, float] = field(default_factory=dict)  # where it is in no slot: its level by radio
     stays: bool = True
+    at_level: bool = False
 
     def candidate(self, radios: dict[str, str], reports: int = 9) -> Candidate:
         at = radios.get(self.slot, "")
         levels = self.near or {name: self.level + (0 if name == at else FAR) for name in radios.values()}
-        return Candidate(self.address, self.stays, not self.stays, levels, dict.fromkeys(levels, reports))
+        return Candidate(
+            self.address, self.stays, not self.stays, levels, dict.fromkeys(levels, reports), True, self.at_level
+        )
 
     @property
     def told(self) -> Told:
@@ -51,6 +55,7 @@ def proved(
     claims: tuple[Claim, ...] = (),
     margin: float = 10.0,
     reports: int = 9,
+    staying: tuple[Claim, ...] = (),
     **more: object,
 ) -> Outcome:
     """As the prover does it: what has to be asked is asked."""
@@ -58,7 +63,7 @@ def proved(
     heard = [each.candidate(radios, reports) for each in devices]
     listened = frozenset(radios.values())
     for _ in range(len(devices) + 1):
-        scene = Scene(wanted, Place(slot, radios), heard, margin, listened, claims, told, **more)  # type: ignore[arg-type]
+        scene = Scene(wanted, Place(slot, radios), heard, margin, listened, claims, staying, told, **more)  # type: ignore[arg-type]
         answer = decide(scene)
         if not isinstance(answer, Ask):
             return answer

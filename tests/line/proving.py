@@ -45,7 +45,9 @@ def labelled(number: int | None = None, address: str = "", selection: Selection 
 
 
 @contextlib.asynccontextmanager
-async def floor(folder: Path, slots: Mapping[str, str] | Sequence[str], *, seed: int, **said: object) -> AsyncIterator[Floor]:
+async def floor(
+    folder: Path, slots: Mapping[str, str] | Sequence[str], *, seed: int, **said: object
+) -> AsyncIterator[Floor]:
     file = folder / "station.yaml"
     file.write_text(station_text(slots, **said), encoding="utf-8")  # type: ignore[arg-type]
     station = load_station(file)

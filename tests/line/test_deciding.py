@@ -32,7 +32,8 @@ ROWS = {
     "nothing": (expected("S1"), [], OWN, Absent),
     "nothing, but the unit of another slot": (expected("S1"), [Device(B, "S2", "2")], OWN, Absent),
     "nothing, a shared radio": (expected("S1"), [], SHARED, Absent),
-    "another one, one slot": (expected("S1"), [Device(B, "S2")], ALONE, WrongLabel),
+    "another one, one slot": (expected("S1"), [Device(B, "S2")], ALONE, NotProven),
+    "another one, one slot, at the level of its fixture": (expected("S1"), [Device(B, "S2", at_level=True)], ALONE, WrongLabel),
     "another one, own radio": (expected("S1"), [Device(B, "S2")], OWN, WrongLabel),
     "another one, a shared radio": (expected("S1"), [Device(B, "S2")], SHARED, NotProven),
     "swapped": (expected("S1"), [Device(A, "S1", "2"), Device(B, "S2", "1")], OWN, Elsewhere),
@@ -95,12 +96,24 @@ def test_a_unit_that_was_not_taken_out_is_no_wrong_label() -> None:
     assert "still in the slot" in outcome.why
 
 
+def test_a_tested_unit_in_another_slot_is_known_to_be_another_one() -> None:
+    """An empty slot beside it is empty, and the unit is not tested twice."""
+    stays = (Claim("2", B, "S2"),)
+    beside = Device(B, "S2", "2")
+    assert isinstance(proved(expected("S1"), beside, radios=SHARED, staying=stays), Absent)
+    assert isinstance(proved(expected("S2"), beside, radios=SHARED, staying=stays), Elsewhere)
+    assert isinstance(proved(expected("S1"), replace(beside, serial="S9"), radios=SHARED, staying=stays), NotProven)
+    twin = proved(expected("S1"), replace(beside, serial="S1"), radios=SHARED, staying=stays)
+    assert proven_address(twin) == B
+
+
 def test_few_reports_prove_no_place() -> None:
     assert isinstance(proved(expected("S1"), Device(A, "S1"), reports=2), NotProven)
 
 
 def test_a_radio_that_did_not_listen_proves_no_place() -> None:
-    from benchrig.line.deciding import Scene, decide
+    from benchrig.line.deciding import decide
+    from benchrig.line.scene import Scene
 
     heard = [replace(Device(A, "S1").candidate(OWN), levels={"a": -45.0})]
     outcome = decide(Scene(expected(address="A"), Place("1", OWN), heard, 10.0, frozenset({"a"})))
