@@ -192,7 +192,8 @@ class _Deciding:
 
     def _unconfirmed(self, unit: Candidate) -> Outcome:
         told = self._told(unit)
-        return Unconfirmed(unit.address, "", unit.rotates, _failed(told), f"{unit.address} {self._answer(unit)}")
+        why, sure = f"{unit.address} {self._answer(unit)}", self._is_surely_here(unit)
+        return Unconfirmed(unit.address, "", unit.rotates, _failed(told), why, sure)
 
     # --- where a unit is
 

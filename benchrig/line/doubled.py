@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from benchrig.errors import BenchrigError, DeviceError, StationError
+from benchrig.errors import BenchrigError, DeviceError, StationError, WrongDevice
 from benchrig.history.place import Place
 from benchrig.line.known_units import Before, before_in, kept_address
-from benchrig.line.proof import Absent, Expected, Found, Outcome, Proven, WrongLabel
+from benchrig.line.proof import Absent, Expected, Found, Outcome, Proven, Unconfirmed, WrongLabel
 from benchrig.loop import outside
 from benchrig.plan.model import Plan
 from benchrig.record.line_part import OF_THE_STATION, Purpose
@@ -41,12 +41,20 @@ class LastCheck:
     notes: list[str] = field(default_factory=list)
 
     async def __call__(self, record: Record) -> BenchrigError | None:
-        """What keeps the unit from passing; it changes nothing where a step has failed before."""
+        """What keeps the unit from passing. A WrongDevice comes before whatever the run has judged; all else changes nothing
+        where a step has failed before."""
         error = not_the_unit(record, self.outcome, self.expected)
         error = error or not_taken(record, self.outcome, self.attempts)
-        if error is not None or self.purpose in OF_THE_STATION or not record.sightings:
+        if self.purpose in OF_THE_STATION or not record.sightings:
             return error
+        if error is not None:
+            return await self._whose(error, record) if isinstance(self.outcome, WrongLabel) else error
         return self._outside_range(record) or await self._doubled(record)
+
+    async def _whose(self, error: BenchrigError, record: Record) -> BenchrigError:
+        """A wrong label, with the unit named that has the serial number."""
+        other = await self._doubled(record)
+        return error if other is None else DeviceError(f"{error.message}; {other.message}", advice=error.advice)
 
     def _outside_range(self, record: Record) -> BenchrigError | None:
         allowed, address = self.addresses, kept_address(record)
@@ -117,7 +125,7 @@ def _of_another(record: Record, unit: Found) -> BenchrigError | None:
     others = {seen.address for seen in record.sightings if seen.address.upper() not in ("", unit.address)}
     if unit.private or not others:
         return None
-    return StationError(
+    return WrongDevice(
         f"expected the unit {unit.address}, found {', '.join(sorted(others))} in the record of the run",
         advice="test the unit again",
     )
@@ -127,16 +135,32 @@ def _another_serial(record: Record, outcome: Outcome, expected: Expected) -> Ben
     wanted = expected.serial or (outcome.serial if isinstance(outcome, Proven) else "")
     told = serials_read(record)
     if wanted and (wrong := [each for each in told if each != wanted]):
-        return StationError(
-            f"expected the serial number '{printable(wanted)}', "
-            f"the run has read '{printable(wrong[0])}': another unit may have answered",
-            advice="see which unit is in the slot, and test it again",
-        )
+        return _contradicted(outcome, wanted, wrong[0])
     if told or not _needs_serial(outcome, expected):
         return None
     return StationError(
         "the run has read no serial number, so nothing shows that it was the unit of the barcode",
         advice="add a step to the plan that reads the serial number (2A25)",
+    )
+
+
+def _contradicted(outcome: Outcome, wanted: str, told: str) -> BenchrigError:
+    """The unit is to blame where it is surely the one of the barcode, or in the slot, and told nothing else before."""
+    is_the_unit = isinstance(outcome, Proven) and outcome.how == "address" and not outcome.serial
+    if is_the_unit or (isinstance(outcome, Unconfirmed) and outcome.sure):
+        return DeviceError(
+            f"expected the serial number '{printable(wanted)}', found '{printable(told)}'",
+            advice="see whether the label or the unit is wrong",
+        )
+    if isinstance(outcome, Proven) and not outcome.private:
+        return WrongDevice(
+            f"two units have the address {outcome.address}: '{printable(outcome.serial)}' was proven to be in the slot, "
+            f"'{printable(told)}' answered in the run",
+            advice="test the two one after the other, the other one without power",
+        )
+    return WrongDevice(
+        f"expected the serial number '{printable(wanted)}', another unit answered in the run: '{printable(told)}'",
+        advice="see which unit is in the slot, and test it again",
     )
 
 

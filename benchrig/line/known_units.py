@@ -54,8 +54,8 @@ def before_of(began: UnitBegan, ended: UnitEnded) -> list[Before]:
 
 def before_in(place: Place, serial: str, address: str, *, simulated: bool) -> tuple[list[Before], str]:
     """The runs of a history with this serial number or this address, or why it was not asked. Blocks."""
-    if place.file is not None and not place.file.exists():
-        return [], ""  # its first run makes it
+    if not (serial or address) or (place.file is not None and not place.file.exists()):
+        return [], ""  # the first run makes the file
     try:
         with open_history(place, patience=PATIENCE) as history, history.reading() as connection:
             rows = raw_rows(connection, _question(serial, address, simulated=simulated))
@@ -66,17 +66,20 @@ def before_in(place: Place, serial: str, address: str, *, simulated: bool) -> tu
 
 def _question(serial: str, address: str, *, simulated: bool) -> Select[Any]:
     """Runs that speak of their unit: in others another one may have answered."""
-    columns = devices.c.serial, devices.c.address, devices.c.address_type, runs.c.run_id, runs.c.started, runs.c.folder
+    columns = (
+        devices.c.serial, devices.c.address, devices.c.address_type, runs.c.run_id, runs.c.started, runs.c.purpose,
+        runs.c.folder,
+    )  # fmt: skip
     speaks = or_(runs.c.verdict == "pass", and_(runs.c.verdict == "fail", runs.c.cause.in_(OF_THE_UNIT)))
     same = [column == text for column, text in ((devices.c.serial, serial), (devices.c.address, address)) if text]
     question = select(*columns).join(devices, devices.c.run == runs.c.run)
     return question.where(or_(*same), speaks, runs.c.simulated.is_(simulated), devices.c.n == 0)
 
 
-def _before(row: tuple[str, str, str, str, int, str]) -> Before | None:
-    serial, address, kind, run_id, started, folder = row
+def _before(row: tuple[str, str, str, str, int, str, str]) -> Before | None:
+    serial, address, kind, run_id, started, purpose, folder = row
     kept = _kept(address, kind)
-    return Before(serial, kept, run_id, moment_of(started), folder=folder) if serial and kept else None
+    return Before(serial, kept, run_id, moment_of(started), purpose or "unit", folder) if serial and kept else None
 
 
 def kept_address(record: Record) -> str:

@@ -118,10 +118,11 @@ class Proven(Found):
 
 @dataclass(frozen=True)
 class Unconfirmed(Found):
-    """Surely the unit in the slot, but it did not tell which one it is. The plan is run on it; it may pass only where its
-    serial number is read in the run."""
+    """The only unit that may be in the slot, but it did not tell which one it is. The plan is run on it; it may pass only where
+    its serial number is read in the run. `sure`: it is no foreign unit that lies near."""
 
     why: str = ""
+    sure: bool = True
 
     @property
     def words(self) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import NamedTuple
 
-from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, NotSecured
+from benchrig.errors import BenchrigError, Cause, InnerError, InternalError, NotSecured, WrongDevice
 from benchrig.plan.tree import StepPlan
 from benchrig.record.events import Fates, RunEnded, Verdict, Where
 from benchrig.run.ending import Ended, verdict_of
@@ -142,6 +142,11 @@ class Outcome:
     def broken(self, error: InternalError) -> None:
         """What was judged was judged with a broken instrument: that comes before all else."""
         self._first = End(None, "error", error.cause, error.message)
+
+    def of_another(self, error: WrongDevice) -> None:
+        """What was judged, passed or failed, was judged of another unit: that comes before all else but a bug."""
+        if self._first is None or self._first.cause != "internal":
+            self._first = End(None, verdict_of(error), error.cause, error.message)
 
     def ended(self, at: float) -> RunEnded:
         planned = max(self.planned, self.least)

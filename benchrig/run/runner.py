@@ -11,7 +11,7 @@ from typing import ClassVar
 import msgspec
 
 from benchrig import collector
-from benchrig.errors import BenchrigError, InternalError, StationError
+from benchrig.errors import BenchrigError, InternalError, StationError, WrongDevice
 from benchrig.loop import outside
 from benchrig.plan.conditions import part_of
 from benchrig.plan.model import Plan
@@ -122,7 +122,9 @@ class Runner:
         try:
             self._tell_bonds(radio)
             for late in (await radio.aftermath(), await self._last_checked()):
-                if late is not None:
+                if isinstance(late, WrongDevice):
+                    self._outcome.of_another(late)
+                elif late is not None:
                     self._outcome.fatal(late)
             for sentence in radio.remarks():
                 self.emit(Noted(self._clock.at, sentence))

@@ -53,8 +53,14 @@ def test_an_absent_unit_fails_with_link_and_takes_no_other(here: Path) -> None:
 
 
 def test_a_wrong_label_never_passes(here: Path) -> None:
+    shop = Shop(here, OWN, {"1": Unit(77)})
+    assert slot(shop.shift("1", A)).word == "FAIL"
+
+
+def test_what_answers_beside_an_only_slot_is_not_taken_for_its_unit(here: Path) -> None:
+    """Its unit may be dead, or not there, and the other one lie near."""
     shop = Shop(here, units={"1": Unit(77)})
-    assert slot(shop.shift(A)).word == "FAIL"
+    assert slot(shop.shift(A)).word == "STOP"
 
 
 def test_a_unit_that_was_left_in_its_slot_costs_the_next_one_nothing(here: Path) -> None:
