@@ -36,7 +36,9 @@ from benchrig.record.events import (
     Samples,
     Where,
 )
+from benchrig.record.line_part import LinePart
 from benchrig.record.model import Record
+from benchrig.record.purposes import PURPOSES
 from benchrig.values.access import AccessCell, AccessRow
 from benchrig.values.judging import Judgement
 
@@ -177,6 +179,13 @@ def planned_steps(draw: st.DrawFn) -> list[PlannedNode]:
     ]
 
 
+def at_line() -> st.SearchStrategy[LinePart]:
+    return st.builds(
+        LinePart, *[whole_text()] * 5, purpose=st.sampled_from(PURPOSES), reference=whole_text(), first=whole_text(),
+        again=st.integers(0, 99),
+    )  # fmt: skip
+
+
 @st.composite
 def events(draw: st.DrawFn) -> list[AnyEvent]:
     """The events of a run, from its start to its verdict or to the moment it died."""
@@ -193,7 +202,7 @@ def events(draw: st.DrawFn) -> list[AnyEvent]:
         RunStarted, started=st.just("2026-03-02T08:15:30.250Z") | whole_text(), simulated=st.booleans(),
         nodes=st.just(steps), format=st.just(FORMAT), versions=mapping, given=mapping, seed=st.none() | st.integers(0, 2**63),
         caution=whole_text(), requirements=promised, limit_set=limit_set,
-        fixture=st.none() | st.builds(Fixture, whole_text(), whole_text()), **texts,
+        fixture=st.none() | st.builds(Fixture, whole_text(), whole_text()), line=st.none() | at_line(), **texts,
     )  # fmt: skip
     unit = st.builds(DeviceSeen, times(), *[whole_text()] * 4, firmware=whole_text(), hardware=whole_text())
     run: list[AnyEvent] = [draw(start), *draw(st.lists(unit, max_size=2))]

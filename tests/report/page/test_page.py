@@ -28,6 +28,7 @@ from benchrig.record.events import (
     RunEnded,
     Where,
 )
+from benchrig.record.line_part import LinePart
 from benchrig.record.model import Record
 from benchrig.report.files.page import REPORT, html_page
 from benchrig.report.page import bounds, head
@@ -314,7 +315,7 @@ def evil_run(name: str) -> Record:
     nodes = [PlannedNode("1", name, "read", place, does=name), PlannedNode("2", name, "read", place)]
     start = replace(
         run_started(*nodes), plan=name, plan_file=name, station=name, radio=name, revision=name, caution=name,
-        given={name: name}, fixture=Fixture(name, name), plan_text=[PlanSource(name, f"{name}\n{name}", 3)],
+        given={name: name}, fixture=Fixture(name, name), line=LinePart(*[name] * 5, reference=name, first=name), plan_text=[PlanSource(name, f"{name}\n{name}", 3)],
         simulated=True, left_out=3,
     )  # fmt: skip
     return build_record([
