@@ -146,7 +146,7 @@ def _identity(plan: Plan, groups: list[str], kinds: set[ProofKind]) -> Iterator[
         what = "the plan never reads the serial number of the unit"
         advice = "add a step: read: serial number string"
         if "address" in groups:
-            yield note(f"{what}: the address of the barcode alone shows which unit it was", advice)
+            yield note(f"{what}: one that has a serial number is not judged", advice)
         else:
             yield problem(f"{what}, so nothing shows that the unit of the barcode was tested", advice)
 

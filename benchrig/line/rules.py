@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal, TypeAlias
 
 from benchrig.line.barcode import Match
-from benchrig.line.events import ReferenceChecked
+from benchrig.line.events import ReferenceChecked, Word
 from benchrig.line.shift import KnownUnit, Result, ShiftState
 from benchrig.record.line_part import Purpose
 from benchrig.record.model import Record
@@ -24,17 +24,21 @@ Asked: TypeAlias = Literal["", "RETEST", "REPAIRED"]
 SHIFT_HOURS = 12
 # A clock that follows a server is set back by less than this.
 _SET_BACK = timedelta(seconds=5)
-_GOOD, _BAD = "put the unit to the good ones", "put the unit to the bad ones"
+_BAD = "put the unit to the bad ones"
+# A label alone does not say that it is the same unit.
+_TWICE = "put the unit aside if it is another one: two have this label; if it was repaired since, scan REPAIRED first"
 
 
 @dataclass(frozen=True)
 class Allowed:
-    """The unit may be tested: as what, after which first run, as which test of it. `note` is for the operator."""
+    """The unit may be tested: as what, after which first run, as which test of it. `note` is for the operator; `after` is what
+    its last test came to, '' for the first one."""
 
     purpose: Purpose = "unit"
     first: str = ""
     again: int = 0
     note: str = ""
+    after: Word | Literal[""] = ""
 
 
 @dataclass(frozen=True)
@@ -69,10 +73,11 @@ def may_be_tested(
     if known is None:
         return Allowed(note=_as_another(state, station, match, now))
     if asked == "REPAIRED":
-        return Allowed("repaired", known.first.run_id, known.tests, f"repaired, test {known.tests + 1} of this unit")
+        note = f"repaired, test {known.tests + 1} of this unit"
+        return Allowed("repaired", known.first.run_id, known.tests, note, known.last.word)
     before = f"{match.unit} {_told(known.last, now)}"
     if known.last.word == "PASS":
-        return NotAllowed(before, f"{_GOOD}; if it was repaired since, scan REPAIRED first")
+        return NotAllowed(before, _TWICE)
     return _retest(known, station.retest, before, asked)
 
 
@@ -103,7 +108,7 @@ def _retest(known: KnownUnit, rule: Retests, before: str, asked: Asked) -> Allow
         return NotAllowed(
             before, f"scan RETEST and then its label ({which}); once it was repaired, scan REPAIRED first"
         )
-    return Allowed("retest", known.first.run_id, known.tests, which)
+    return Allowed("retest", known.first.run_id, known.tests, which, known.last.word)
 
 
 def _told(result: Result, now: datetime) -> str:

@@ -160,7 +160,7 @@ NOTES = [
     ((", limits: tight.yaml", ""), "the golden unit has no limit set: the station may drift by all that the plan allows"),
     (("", "", ("  - connect:\n", "  - group: begin\n    steps:\n      - connect:\n")), "plan.yaml:10: 'begin' connects in it: other slots on the same radio wait until it is over"),
     (("", "", ("  - connect:\n", "  - command: [ls]\n  - connect:\n")), "the plan has command steps: an approval does not cover the programs and functions that they run"),
-    ((r"(?P<serial>V\d)", r"(?P<serial>V\d)(?P<address>(A[0-9A-F]{11})?)", UNREAD), "the plan never reads the serial number of the unit: the address of the barcode alone shows which unit it was"),
+    ((r"(?P<serial>V\d)", r"(?P<serial>V\d)(?P<address>(A[0-9A-F]{11})?)", UNREAD), "the plan never reads the serial number of the unit: one that has a serial number is not judged"),
     (("", "", ("found_after: {max: 1 s}", "interval: {max: 1 s}")), "plan.yaml:9: on the host radio"),
 ]  # fmt: skip
 

@@ -67,8 +67,9 @@ def test_a_unit_that_passed_is_not_tested_again():
 
 
 def test_after_a_repair_it_is():
-    again = Allowed("repaired", "run 1", 1, "repaired, test 2 of this unit")
-    assert asked(LIMIT, "REPAIRED") == asked(done("1", "PASS", "A"), "REPAIRED") == again
+    for word in ("PASS", "FAIL"):
+        again = Allowed("repaired", "run 1", 1, "repaired, test 2 of this unit", word)
+        assert asked(done("1", word, "A"), "REPAIRED") == again
 
 
 def test_a_unit_that_was_another_product_before_is_told():
@@ -83,21 +84,21 @@ def test_a_retest_is_asked_for_by_its_word():
     assert why(found) == "A failed today at 06:01 in 'scan' (link)"
     assert isinstance(found, NotAllowed)
     assert found.do == "scan RETEST and then its label (retest 1 of 2); once it was repaired, scan REPAIRED first"
-    assert asked(LINK, "RETEST") == Allowed("retest", "run 1", 1, "retest 1 of 2")
+    assert asked(LINK, "RETEST") == Allowed("retest", "run 1", 1, "retest 1 of 2", "FAIL")
 
 
 def test_retests_are_counted_and_a_repair_gives_them_back():
     once = [*LINK, *done("2", "FAIL", "A", "retest", cause="link")]
     twice = [*once, *done("3", "FAIL", "A", "retest", cause="link")]
-    assert asked(once, "RETEST") == Allowed("retest", "run 1", 2, "retest 2 of 2")
+    assert asked(once, "RETEST") == Allowed("retest", "run 1", 2, "retest 2 of 2", "FAIL")
     assert why(asked(twice, "RETEST")) == "A failed today at 06:01 (link), and its 2 retests are used up"
     repaired = [*twice, *done("4", "FAIL", "A", "repaired", cause="link")]
-    assert asked(repaired, "RETEST") == Allowed("retest", "run 1", 4, "retest 1 of 2")
+    assert asked(repaired, "RETEST") == Allowed("retest", "run 1", 4, "retest 1 of 2", "FAIL")
 
 
 def test_a_retest_that_was_not_judged_is_not_used_up():
     stopped = [event for key in "23456" for event in done(key, "STOP", "A", "retest")]
-    assert asked([*LINK, *stopped], "RETEST") == Allowed("retest", "run 1", 1, "retest 1 of 2")
+    assert asked([*LINK, *stopped], "RETEST") == Allowed("retest", "run 1", 1, "retest 1 of 2", "FAIL")
 
 
 def test_the_last_cause_decides():
