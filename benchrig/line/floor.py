@@ -263,8 +263,8 @@ class Floor:
 
     def release(self, slot: Slot) -> None:
         """The label of the unit in it was scanned: now the verdict is its, and is shown."""
-        slot.release = False
         self.work.memory.note(Released(at=self.work.memory.now(), key=slot.key, slot=slot.name))
+        slot.release = False
         self.tasks.leave(self._vacated(slot.name))
         self.said = Said()
         self._tell(slot)

@@ -15,6 +15,8 @@ from benchrig.line.slot import Shown, Slot
 from benchrig.line.work import Work
 from benchrig.station.station import Station
 
+AS_IT_MUST = "the station judges this unit as it must"
+
 
 def settle(passage: Passage, ending: Ending) -> None:
     """StationError when it cannot be written: nobody was told a verdict then, and the slot says STOP."""
@@ -26,8 +28,7 @@ def settle(passage: Passage, ending: Ending) -> None:
     _note(work, slot, ending)
     do = telling.to_do(ending.word, ending.cause, may_again=True) if _may_again(work, slot, ending) else ending.do
     slot.end(Shown(ending.word if slot.allowed.purpose != "clean-up" or ending.cause else "", ending.says, do))
-    for note in passage.notes:
-        work.notes["last check"] = note
+    work.notes["last check"] = "; ".join(passage.notes)
     if passage.finished is not None and passage.finished.delivery is not None:
         work.deliveries.add(passage.finished.delivery)
 
@@ -42,18 +43,18 @@ def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
         return replace(
             ending,
             word="STOP",
-            says=f"{name}: {why}",
+            says=why,
             do=do,
             cause=ending.cause if ending.word == "STOP" else "station",
         )
-    says = f"{name}: the station judges it as it must"
-    return replace(ending, says=f"{says}: {ending.says}" if ending.says else says, do="put it back into its box")
+    says = f"{AS_IT_MUST}: {ending.says}" if ending.says else AS_IT_MUST
+    return replace(ending, says=says, do="put it back into its box")
 
 
 def of_clean_up(ending: Ending) -> Ending:
     """It judges nothing: the unit is as it was before its test, or it is said that it is not."""
     steps = [node for node in ending.record.nodes if node.planned.section == "finally"] if ending.record else []
-    if steps and all(step.counts_as == "pass" and step.ended is not None for step in steps):
+    if ending.proven and steps and all(step.counts_as == "pass" and step.ended is not None for step in steps):
         return replace(ending, word="STOP", says="cleaned up, not tested", do="scan its label to test it", cause=None)
     says = ending.says or "not all of it was cleaned up"
     return replace(

@@ -305,3 +305,70 @@ def test_a_product_that_the_changed_station_file_lacks_is_refused(here: Path) ->
 
     shop.worked(work)
     assert not shop.words
+
+
+def test_errors_of_the_station_in_a_row_stop_the_line(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+
+    async def work(line: Line) -> None:
+        await until(line, lambda view: view.person != "")
+        assert line.work.bench is not None
+        line.work.bench.unplug("")
+        for label in (A, B, "VFL3-000044", "VFL3-000045"):
+            await line.read(label)
+        view = await until(line, lambda view: view.state == "stopped")
+        assert "3 errors of the station" in view.message
+
+    view = shop.worked(work)
+    assert (shop.words, view.waiting) == ([(A, "STOP"), (B, "STOP"), ("VFL3-000044", "STOP")], ("VFL3-000045",))
+    assert shop.line.exit_code == 7
+
+
+def test_an_adapter_that_is_unplugged_leaves_other_slots_alone(here: Path) -> None:
+    shop = Shop(here, OWN, {"1": Unit(42), "2": Unit(43)}, plan=plan_text(scan="20 s"))
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await line.read(B)
+        await until(line, lambda view: all(each.state == "running" for each in view.slots))
+        assert line.work.bench is not None
+        line.work.bench.unplug("left")
+        await until(line, lambda view: all(each.state == "ended" for each in view.slots))
+        line.work.bench.plug_in("left")
+
+    shop.worked(work)
+    assert dict(shop.words) == {A: "STOP", B: "PASS"}
+
+
+def test_the_program_is_told_of_the_unit_that_is_taken_out(here: Path) -> None:
+    """Where slots share a radio nobody else knows which one it is."""
+    shop = Shop(here, ("1", "2"), {"1": Unit(42)}, more="after_unit: {command: ['true', '{verdict}']}\n")
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).release)
+        assert not events(shop, ToldStation)
+        await line.read(A)
+        await until(line, lambda view: slot(view).word == "PASS")
+
+    shop.worked(work)
+    assert len(events(shop, ToldStation)) == 1
+
+
+def test_a_check_of_the_station_that_is_over_its_time_locks_the_line(here: Path) -> None:
+    more = "references:\n  golden:\n    label: VFL3-000042\n    slots: any\n    every: 1 h\n"
+    shop, late = Shop(here, units={"1": Unit(42)}, more=more), []
+    shop.now = lambda: datetime.now(UTC) + timedelta(hours=2 * len(late))
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: slot(view).word == "PASS" and view.state == "ready")
+        late.append(1)
+        await line.read(B)
+        view = await until(line, lambda view: view.state == "locked")
+        assert "golden" in view.message
+        await line.read(A)
+        await until(line, lambda view: view.state == "ready")
+
+    shop.worked(work)
+    assert shop.words[:2] == [(A, "PASS"), (A, "PASS")]
