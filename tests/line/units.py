@@ -6,10 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-SERIAL = """  - read: device information/serial number string
-    name: the serial number
-    expect: {value: {equals: '${serial}'}}
-"""
+SERIAL = "  - read: device information/serial number string\n    name: the serial number\n"
+# what a plan does with the serial number
+SERIAL_STEPS = {
+    "equals": SERIAL + "    expect: {value: {equals: '${serial}'}}\n",
+    "read": SERIAL,
+    "": "",
+}
 
 
 @dataclass(frozen=True)
@@ -104,14 +107,14 @@ def station_text(
     )
 
 
-def plan_text(*, scan: str = "500 ms", checks_serial: bool = True, more: str = "") -> str:
+def plan_text(*, scan: str = "500 ms", serial_step: str = "equals", more: str = "") -> str:
     """The mark of the unit is read first and last: who answers is on record."""
-    given = "given:\n  serial: {matches: 'VFL3-\\d{6}'}\n" if checks_serial else ""
+    given = "given:\n  serial: {matches: 'VFL3-\\d{6}'}\n" if serial_step == "equals" else ""
     return (
         f"plan: a check of a cold chain logger\ndevice:\n  select: {{name: 'VFL*'}}\n{given}{more}steps:\n"
         f"  - scan:\n    for: {scan}\n  - connect:\n    attempts: 3\n    within: 5 s\n"
         "  - read: device information/hardware revision string\n    name: who begins\n"
-        f"{SERIAL if checks_serial else ''}"
+        f"{SERIAL_STEPS[serial_step]}"
         "  - read: battery level\n    expect: {value: {min: 50 %}}\n"
         "  - read: device information/hardware revision string\n    name: who ends\n  - disconnect:\n"
     )
