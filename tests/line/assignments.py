@@ -331,7 +331,7 @@ class Judge:
             self.counts["another answered"] += 1
             if strange <= self.clones(thing):
                 return
-            if word == "FAIL" and (self.has_double_address(thing) or strange <= self.instead(thing)):
+            if word == "FAIL" and strange <= self.instead(thing):
                 return
             self.say(test, f"M{unit.mark} got the result of {strange}")
         expected = self.expected(thing)
@@ -367,7 +367,7 @@ class Judge:
         return {each.unit.mark for each in mine if each.place == thing.slot}
 
     def has_double_address(self, thing: Thing) -> bool:
-        """Which is a failure of both."""
+        """Whether another one answers where it is asked for."""
         return any(other.at == thing.unit.at for other in self.others(thing))
 
     def expected(self, thing: Thing) -> str:
