@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import sys
 import threading
-from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, BinaryIO
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
 
 from benchrig.cli.line_text import Narrator, asked_words
 from benchrig.cli.out import echo, whatever_the_output_does
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 # Of a line in bytes.
 _LONGEST = 4 * MOST
+_CHUNK = 65536
 
 
 async def told(line: Line) -> None:
@@ -35,7 +37,7 @@ async def told(line: Line) -> None:
 
     line.listeners.append(happened)
     lines: asyncio.Queue[str | None] = asyncio.Queue()
-    _read_apart(sys.stdin.buffer, lines.put_nowait)
+    _read_apart(lines.put_nowait)
     async with Tasks() as tasks:
         tasks.leave(_read(line, lines))
         await _ask(line)
@@ -69,13 +71,15 @@ async def _read(line: Line, lines: asyncio.Queue[str | None]) -> None:
     line.finish()
 
 
-def _read_apart(source: BinaryIO, put: Callable[[str | None], None]) -> None:
-    """Lines in a thread: a virtual clock need not wait for the next one, and a pipe that nobody writes to keeps nothing."""
+def _read_apart(put: Callable[[str | None], None]) -> None:
+    """Lines in a thread: a virtual clock need not wait for the next one, and a pipe that nobody writes to keeps nothing.
+    Not by way of sys.stdin: its lock would be held when the process ends."""
     loop = asyncio.get_running_loop()
 
     def read() -> None:
-        with contextlib.suppress(RuntimeError, ValueError, OSError):  # the loop or the input is closed
-            for text in _lines(source):
+        with contextlib.suppress(RuntimeError, ValueError, OSError, AttributeError):  # no input, or the loop is closed
+            source = sys.stdin.fileno()
+            for text in _lines(iter(lambda: os.read(source, _CHUNK), b"")):
                 loop.call_soon_threadsafe(put, text)
         with contextlib.suppress(RuntimeError):
             loop.call_soon_threadsafe(put, None)
@@ -83,15 +87,22 @@ def _read_apart(source: BinaryIO, put: Callable[[str | None], None]) -> None:
     threading.Thread(target=read, name="reads the labels", daemon=True).start()
 
 
-def _lines(source: BinaryIO) -> Iterator[str]:
+def _lines(chunks: Iterable[bytes]) -> Iterator[str]:
     """Those with something in them. Of one that is too long as much as shows that."""
-    while line := source.readline(_LONGEST):
-        rest = line
-        while not rest.endswith(b"\n") and (rest := source.readline(_LONGEST)):
-            pass
-        text = line.decode("utf-8", "replace").rstrip("\r\n")
-        if text.strip(" "):
-            yield text[:MOST]
+    line = b""
+    for chunk in chunks:
+        *ended, begun = chunk.split(b"\n")
+        for part in ended:
+            yield from _line(line + part)
+            line = b""
+        line = (line + begun)[:_LONGEST]
+    yield from _line(line)
+
+
+def _line(data: bytes) -> Iterator[str]:
+    text = data.decode("utf-8", "replace").rstrip("\r")[:MOST]
+    if text.strip(" "):
+        yield text
 
 
 def _print(line: str) -> None:
