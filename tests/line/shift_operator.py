@@ -42,7 +42,7 @@ class Log:
 
 
 @dataclass
-class Tested:
+class Attempted:
     """A row whose unit was accepted: the key of its test in the log."""
 
     row: Row
@@ -57,8 +57,8 @@ class Operator:
     terminal: LineTerminal
     log: Log
     start: Callable[[], LineTerminal]
-    done: list[Tested] = field(default_factory=list)
-    busy: dict[str, Tested] = field(default_factory=dict)
+    done: list[Attempted] = field(default_factory=list)
+    busy: dict[str, Attempted] = field(default_factory=dict)
     seen: list[Row] = field(default_factory=list)
 
     def take(self, entry: Entry) -> None:
@@ -85,7 +85,7 @@ class Operator:
         self.terminal.until(lambda: self.log.count("unit") > began, f"{row} is accepted")
         accepted = self.log.of("unit")[began]
         assert (accepted["slot"], accepted["barcode"]) == (row.slot, label_of(row.serial)), row
-        self.busy[row.slot] = Tested(row, accepted["key"])
+        self.busy[row.slot] = Attempted(row, accepted["key"])
         self._then(row)
 
     def _then(self, row: Row) -> None:
@@ -113,7 +113,7 @@ class Operator:
         if slot in self.busy:
             self._verdict(self.busy[slot])
 
-    def _verdict(self, tested: Tested) -> None:
+    def _verdict(self, tested: Attempted) -> None:
         """Until the unit is judged: then the screen has the word of its row, beside its serial number, in its slot."""
         row = tested.row
         self.terminal.until(lambda: self._ended(tested.key), f"{row} is judged")
@@ -192,4 +192,4 @@ class Operator:
         self.terminal.scan("END")
 
 
-__all__ = ["OTHER_BADGE", "Log", "Operator", "Tested"]
+__all__ = ["OTHER_BADGE", "Log", "Operator", "Attempted"]
