@@ -41,6 +41,11 @@ def word_in(lines: Sequence[str]) -> str:
     return found.pop() if found else ""
 
 
+def large_words(lines: Sequence[str]) -> set[str]:
+    """Those that are for the whole line."""
+    return {word for word in ("LOCKED", "STOPPED", "REHEARSAL") if any(_is_in(rows, lines) for rows in _drawn(word))}
+
+
 def figures(text: str) -> dict[str, str]:
     """Those of the shift that are on the screen, by name."""
     named = {

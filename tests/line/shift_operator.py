@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tests.line.seen import Panel, figures, panel
-from tests.line.shift_place import OTHER_BADGE, QUESTION, SHARED, label_of, programmer, pull_out, put_in
+from tests.line.seen import Panel, figures, large_words, panel
+from tests.line.shift_place import CAUTION, QUESTION, SHARED, label_of, programmer, pull_out, put_in
 from tests.line.shift_rows import Deed, Entry, Row, sums
 from tests.line.terminal import LineTerminal
+
+LOCKED = {"LOCKED", "STOPPED"}
 
 
 @dataclass
@@ -60,6 +63,7 @@ class Operator:
     done: list[Attempted] = field(default_factory=list)
     busy: dict[str, Attempted] = field(default_factory=dict)
     seen: list[Row] = field(default_factory=list)
+    waiting: list[Row] = field(default_factory=list)
 
     def take(self, entry: Entry) -> None:
         if isinstance(entry, Deed):
@@ -80,13 +84,23 @@ class Operator:
         if row.word == "refused":
             self._is_refused(row, refused)
             return
-        if "caution" in row.then:
-            self._answer("The probe is cold", "yes")
-        self.terminal.until(lambda: self.log.count("unit") > began, f"{row} is accepted")
-        accepted = self.log.of("unit")[began]
+        if "waits" in row.then:
+            self.terminal.until(
+                lambda: re.search(f"waiting for a slot: .*{row.serial}", self.terminal.text), f"{row} waits"
+            )
+            self.waiting.append(row)
+            return
+        for what, question in (("changed", "was changed"), ("caution", CAUTION)):
+            if what in row.then:
+                self._answer(question, "yes")
+        self._accepted(row, began)
+        self._then(row)
+
+    def _accepted(self, row: Row, before: int) -> None:
+        self.terminal.until(lambda: self.log.count("unit") > before, f"{row} is accepted")
+        accepted = self.log.of("unit")[before]
         assert (accepted["slot"], accepted["barcode"]) == (row.slot, label_of(row.serial)), row
         self.busy[row.slot] = Attempted(row, accepted["key"])
-        self._then(row)
 
     def _then(self, row: Row) -> None:
         """What is done while the unit is tested."""
@@ -166,14 +180,27 @@ class Operator:
 
     def _locked(self, deed: Deed) -> None:
         self._wait()
-        self.terminal.until(lambda: "LOCKED" in self.terminal.text.upper(), "the station is locked")
+        self.terminal.until(lambda: "LOCKED" in large_words(self.terminal.lines), "LOCKED")
 
     def _stopped(self, deed: Deed) -> None:
-        self.terminal.until(lambda: self.log.count("stopped"), "the line is stopped")
+        self.terminal.until(lambda: "STOPPED" in large_words(self.terminal.lines), "STOPPED")
 
     def _ready(self, deed: Deed) -> None:
+        """What waited is tested now."""
         self._wait()
-        self.terminal.until(lambda: "LOCKED" not in self.terminal.text.upper(), "the line is ready")
+        self.terminal.until(lambda: not LOCKED.intersection(large_words(self.terminal.lines)), "the line is ready")
+        for row in self.waiting:
+            self.terminal.until(lambda row=row: row.serial in self._accepted_serials(), f"{row} is accepted")  # type: ignore[misc]
+            self._accepted(row, self._accepted_serials().index(row.serial))
+        self.waiting.clear()
+
+    def _accepted_serials(self) -> list[str]:
+        return [event["serial"] for event in self.log.of("unit")]
+
+    def _cleaned(self, deed: Deed) -> None:
+        """What the power cut has left."""
+        self._answer(f"{deed.text} was cut off", "yes")
+        self.terminal.until(lambda: self.log.count("cleaned up"), "the clean-up is done")
 
     def _programmer(self, deed: Deed) -> None:
         programmer(self.folder, there=deed.text == "back")
@@ -187,9 +214,9 @@ class Operator:
         self.terminal.kill()
         self.busy.clear()
         self.terminal = self.start()
+        self.terminal.until(
+            lambda: "P-0007" not in self.terminal.text and "badge" in self.terminal.text, "the question who it is"
+        )
 
     def _end(self, deed: Deed) -> None:
         self.terminal.scan("END")
-
-
-__all__ = ["OTHER_BADGE", "Log", "Operator", "Attempted"]
