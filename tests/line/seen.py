@@ -43,7 +43,8 @@ def word_in(lines: Sequence[str]) -> str:
 
 def large_words(lines: Sequence[str]) -> set[str]:
     """Those that are for the whole line."""
-    return {word for word in ("LOCKED", "STOPPED", "REHEARSAL") if any(_is_in(rows, lines) for rows in _drawn(word))}
+    full = [line.ljust(max(map(len, lines)) + 8) for line in lines]
+    return {word for word in ("LOCKED", "STOPPED", "REHEARSAL") if any(_is_in(rows, full) for rows in _drawn(word))}
 
 
 def figures(text: str) -> dict[str, str]:

@@ -87,6 +87,12 @@ class LineTerminal:
         self._stream.feed(data)
         return bool(data)
 
+    def look_for(self, seconds: float) -> None:
+        """So long, whatever is written."""
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            self.look()
+
     def until(self, seen: Callable[[], object], what: str) -> None:
         """Look until it is seen. AssertionError with the whole screen."""
         deadline = time.monotonic() + PATIENCE
