@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -38,6 +37,9 @@ class Log:
 
     def count(self, kind: str) -> int:
         return len(self.of(kind))
+
+    def texts(self, kind: str) -> list[str]:
+        return [event["text"] for event in self.of(kind)]
 
     def of(self, kind: str) -> list[dict[str, Any]]:
         """The events of one kind."""
@@ -87,9 +89,8 @@ class Operator:
             self._is_refused(row, refused)
             return
         if "waits" in row.then:
-            self.terminal.until(
-                lambda: re.search(f"waiting for a slot: .*{row.serial}", self.terminal.text), f"{row} waits"
-            )
+            self.terminal.until(lambda: label_of(row.serial) in self.log.texts("scan"), f"{row} is read")
+            assert self.log.count("unit") == began, row
             self.waiting.append(row)
             return
         for what, question in (("changed", "was changed"), ("caution", CAUTION)):
@@ -174,7 +175,7 @@ class Operator:
         return found.items() <= expected.items() and found.keys() >= {"judged", "first pass"}
 
     def _figures(self) -> dict[str, str]:
-        return figures("\n".join(self.terminal.lines[-8:]))
+        return figures("\n".join(line for line in self.terminal.lines if "first pass" in line))
 
     def _put(self, deed: Deed) -> None:
         slot, _, inside = deed.text.partition(" ")
