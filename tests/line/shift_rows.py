@@ -32,6 +32,11 @@ class Row:
         return self.word in ("PASS", "FAIL")
 
     @property
+    def told(self) -> str:
+        """The serial number that the unit in the slot tells."""
+        return self.inside.removeprefix("as ") if self.inside.startswith("as ") else self.serial
+
+    @property
     def reference(self) -> str:
         return REFERENCES.get(self.serial, "")
 
@@ -75,7 +80,6 @@ class Sums:
     """What the screen must count after the rows that it was given."""
 
     first: dict[str, str] = field(default_factory=dict)  # the word of each unit's first result
-    last: dict[str, str] = field(default_factory=dict)
     retests: int = 0
     stopped: set[str] = field(default_factory=set)
 
@@ -88,7 +92,6 @@ class Sums:
         self.stopped.discard(row.serial)
         self.retests += row.serial in self.first
         self.first.setdefault(row.serial, row.word)
-        self.last[row.serial] = row.word
 
     @property
     def figures(self) -> dict[str, str]:
@@ -100,13 +103,19 @@ class Sums:
             "not judged": str(len(self.stopped)), "retests": str(self.retests),
         }  # fmt: skip
 
-    def yields(self) -> dict[str, tuple[int, int, int]]:
-        """By plan: units, those that passed at first, and in the end."""
-        found: dict[str, tuple[int, int, int]] = {}
-        for serial, word in self.first.items():
-            units, first, final = found.get(PLANS[serial[0]], (0, 0, 0))
-            found[PLANS[serial[0]]] = (units + 1, first + (word == "PASS"), final + (self.last[serial] == "PASS"))
-        return found
+
+def yields(taken: Iterable[Row]) -> dict[str, tuple[int, int, int]]:
+    """By plan, what the history must say: units, those that passed at first, and in the end. It knows a unit by the serial
+    number that it told, and by its label where it told none."""
+    words: dict[str, list[str]] = {}
+    for row in taken:
+        if row.judged and not row.reference:
+            words.setdefault(row.told, []).append(row.word)
+    found: dict[str, tuple[int, int, int]] = {}
+    for serial, each in words.items():
+        units, first, final = found.get(PLANS[serial[0]], (0, 0, 0))
+        found[PLANS[serial[0]]] = (units + 1, first + (each[0] == "PASS"), final + (each[-1] == "PASS"))
+    return found
 
 
 def sums(taken: Sequence[Row]) -> Sums:
