@@ -11,9 +11,11 @@ from typing import Literal
 from benchrig.errors import BenchrigError
 from benchrig.line.approving import Approvals, approvals_path, load_approvals
 from benchrig.line.barcode import Match, Refusal, read
-from benchrig.line.places import is_simulated
+from benchrig.line.journal import NAME, read_line
+from benchrig.line.places import is_simulated, results_of
 from benchrig.line.plan_checks import Asked, Finding, mistakes, of_plan
 from benchrig.line.proof import Place, ProofKind
+from benchrig.line.shift import folded
 from benchrig.source.problem import counted
 from benchrig.station.station import Station
 from benchrig.station.told import with_words
@@ -49,10 +51,11 @@ class Checked:
 
 
 def checked(station: Station, path: Path) -> Checked:
-    """Of the station in the file `path`. Its plans are loaded as a run loads them. PlanError for a damaged file of approvals."""
+    """Of the station in the file `path`. Its plans are loaded as a run loads them. PlanError for a damaged file of approvals,
+    UsageError for events that cannot be read."""
     approvals = load_approvals(approvals_path(station, path))
     kinds = {slot: Place.of(station, slot).kind for slot in station.slot_names}
-    found, approved = [*_of_station(station)], dict[str, str]()
+    found, approved = [*_of_station(station), *_of_memory(station)], dict[str, str]()
     for subject, asked in _asked(station):
         if isinstance(asked, Refusal):
             found.append(Found("problem", subject, asked.why, asked.do))
@@ -92,6 +95,25 @@ def _looked_at(
         return of_plan(station, path, approvals, asked, kinds)
     except BenchrigError as error:
         return mistakes(error), ""
+
+
+# --- what the line remembers
+
+
+def _of_memory(station: Station) -> Iterator[Found]:
+    """What the next shift begins with."""
+    path = results_of(station) / NAME
+    kept = read_line(path)
+    for said in kept.troubles(path):
+        yield Found("note", "station", said, "keep the file: nothing in it is written over")
+    state = folded(kept.events)
+    if state.stopped:
+        advice = "correct it, begin the shift, and clear the line with CLEAR and a badge"
+        yield Found("note", "station", f"the line is stopped: {plain(state.stopped)}", advice)
+    for test in (*state.open.values(), *state.uncleaned.values()):
+        began = test.began
+        message = f"{plain(began.unit)} was cut off in slot {plain(began.slot)}, and was not cleaned up"
+        yield Found("note", f"slot {began.slot}", message, "let the next shift clean up, which offers it first")
 
 
 # --- the station itself

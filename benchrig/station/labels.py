@@ -62,12 +62,15 @@ class Labels:
             seen.setdefault(text, whose)
 
     def _patterns(self) -> Iterator[Misfit]:
-        """A pattern that also fits a word, a slot or a unit that has another meaning: too wide a one, as '.*'."""
+        """A pattern that also fits what has another meaning. Words come first when a label is read: a pattern that fits one of
+        them by chance is none the worse, but one that fits them all says nothing, as '.*'."""
         for what, pattern, path in self._all_patterns():
             of_people = path == ("people",)
-            fixed: list[tuple[str, str]] = [(word, f"the word {word}") for word in WORDS]
-            fixed += [(text, whose) for text, whose, where in self._fixed if where[0] == "slots" or of_people]
-            if (fits := next((whose for text, whose in fixed if matches(pattern, text)), None)) is not None:
+            fixed = [(text, whose) for text, whose, where in self._fixed if where[0] == "slots" or of_people]
+            fits = next((whose for text, whose in fixed if matches(pattern, text)), None)
+            if fits is None and all(matches(pattern, word) for word in WORDS):
+                fits = f"the words of the line: {', '.join(WORDS)}"
+            if fits is not None:
                 yield Misfit(f"the pattern {what} also fits {fits}", "write a narrower pattern", path)
 
     def _all_patterns(self) -> Iterator[tuple[str, Regex, Path]]:

@@ -10,7 +10,9 @@ import pytest
 from benchrig.errors import PlanError
 from benchrig.line.approving import all_wanted, approvals_path, approve
 from benchrig.line.checking import Checked, checked
+from benchrig.line.events import LineStopped
 from benchrig.station.station import load_station
+from tests.line.events import at, done, lines, shift
 
 PLAN = """plan: a plan
 device:
@@ -168,6 +170,17 @@ NOTES = [
 @pytest.mark.parametrize(("change", "said"), NOTES)
 def test_notes(change, said):
     assert any(message.startswith(said) for _, message in says(found(*change, approved=False), "note"))
+
+
+def test_what_the_line_remembers_is_told():
+    events = [shift(), *done("1", unit="V7")[:2], LineStopped(at=at(), why="3 errors")]
+    Path("results").mkdir()
+    Path("results/line.jsonl").write_bytes(b"junk\n" + lines(events))
+    assert says(found(), "note") == [
+        ("station", "results/line.jsonl:1: this line is damaged and was left out"),
+        ("station", "the line is stopped: 3 errors"),
+        ("slot 1", "V7 was cut off in slot 1, and was not cleaned up"),
+    ]
 
 
 SHARED = ("radio: right}\n", "radio: left}\n")

@@ -51,9 +51,9 @@ CHANGES = [
     ("label: VFL3-000002", "label: VFL4-000002", "expected a label that fits one product, found none for 'VFL4-000002'", ""),
     ("PTB2-", "PTB2|VFL3-", "expected a label that fits one product, found 'logger' and 'box' for 'VFL3-000001'", "golden:"),
     ("PTB2-", "VFL3-", "the pattern of the product 'box' is that of the product 'logger' too: a label would fit both", "box:"),
-    (r"(?P<serial>PTB2-\d{6})", ".*", "the pattern of the product 'box' also fits the word RETEST", ""),
+    (r"(?P<serial>PTB2-\d{6})", ".*", "the pattern of the product 'box' also fits the name of slot 1", ""),
     (r"(?P<serial>PTB2-\d{6})", r"\d*", "the pattern of the product 'box' also fits the name of slot 1", ""),
-    (r"P-\d{4}", "[A-Z]+", "the pattern of a badge also fits the word RETEST", ""),
+    (r"P-\d{4}", "[A-Z]+", "the pattern of a badge also fits the words of the line: RETEST, REPAIRED, CLEAR, END, HELP", ""),
     (r"P-\d{4}", "V.*", "the pattern of a badge also fits the label of 'golden'", ""),
     ("given: {firmware", "given: {serial", "the barcode gives 'serial' already", ""),
     ("radio: left", "radio: lift", "the station has no radio 'lift'", ""),
@@ -88,6 +88,12 @@ def test_a_change_is_found_with_its_place(tmp_path: Path, old: str, new: str, sa
 
 
 REHEARSAL = SOUND.replace("host:hci0", "virtual").replace("host:hci1", "virtual")
+
+
+def test_a_pattern_may_fit_a_word_by_chance(tmp_path: Path) -> None:
+    path = tmp_path / "station.yaml"
+    path.write_text(SOUND.replace(r"PTB2-\d{6}", "[A-Z0-9]{6}"), encoding="utf-8")
+    assert load_station(path).products["box"]
 
 
 def test_a_rehearsal_has_simulated_radios(tmp_path: Path) -> None:
