@@ -7,7 +7,7 @@ passage.py   a unit's way through its slot; loading.py: its plan; judging.py: wh
 questions.py what somebody is asked; operator.py: the person as a run sees them
 memory.py    the journal and what it adds up to, while the line lives; recovery.py: what a power cut has left
 station_file.py  the station file while a shift lasts
-deliveries.py, told_programs.py  runs into their history, verdicts to the programs of the station
+deliveries.py  runs into their history; programs.py, told_programs.py: verdicts to the program of the station
 telling.py   verdicts in the words of the line; viewing.py: the state of the line as a view
 radios.py    the radios, opened once and lent to the runs in the slots
 view.py      what a screen shows, as data

@@ -6,21 +6,20 @@ import asyncio
 import uuid
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 from benchrig.errors import BenchrigError, StationError
 from benchrig.line.approving import Wanted
 from benchrig.line.barcode import Match, read
-from benchrig.line.events import LineStopped, Refused, Released, ToldStation, counts_for_unit
+from benchrig.line.events import LineStopped, Refused, Released
 from benchrig.line.judging import Ending
 from benchrig.line.loading import plan_of
 from benchrig.line.passage import Passage
+from benchrig.line.programs import Programs
 from benchrig.line.proof import Place
 from benchrig.line.rules import Allowed, Asked, Due, NotAllowed, due, may_be_tested, stop_now
-from benchrig.line.settling import settle
+from benchrig.line.settling import of_doubled, settle
 from benchrig.line.slot import Shown, Slot
-from benchrig.line.told_programs import tell
 from benchrig.line.work import Work, apart
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
@@ -70,16 +69,17 @@ class Floor:
     waiting: list[Scan] = field(default_factory=list)
     said: Said = field(default_factory=Said)
     _passages: dict[str, Passage] = field(default_factory=dict)
-    _telling: int = 0
+    programs: Programs = field(init=False)
 
     def __post_init__(self) -> None:
         station = self.work.station
         self.slots = {name: Slot(name, Place.of(station, name).kind) for name in station.slot_names}
+        self.programs = Programs(self.work, self.tasks, self.check_stop, self.wake)
 
     @property
     def is_busy(self) -> bool:
         """Whether a unit is tested, or a program told of one."""
-        return any(slot.is_at_work for slot in self.slots.values()) or self._telling > 0
+        return any(slot.is_at_work for slot in self.slots.values()) or self.programs.are_busy
 
     def interrupt(self) -> None:
         for passage in [*self._passages.values()]:
@@ -104,6 +104,7 @@ class Floor:
             return False
         there = self._holding(match)
         if there is not None and scan.slot not in ("", there.name) and (there.is_at_work or there.release):
+            there.doubled = there.kind == "scan"
             self.waiting.remove(scan)
             self.refuse(match.text, f"the unit of this label is in slot {there.name}", _TWO_LABELS, scan.slot)
             return True
@@ -235,9 +236,10 @@ class Floor:
         except Exception as error:
             settle(passage, Ending.stopped(f"benchrig has a bug: {type(error).__name__}: {error}", "internal"))
             raise
-        settle(passage, ending)
-        slot.ending = ending
-        self._follow(slot)
+        slot.ending = settle(passage, ending)
+        self.check_stop()
+        if not slot.release:
+            self.programs.tell(slot)
 
     async def _plan(self, slot: Slot, scan: Scan) -> tuple[Plan, Wanted] | None:
         """None where the unit may not be tested with it; where the line was stopped meanwhile it waits again."""
@@ -265,17 +267,13 @@ class Floor:
         """The label of the unit in it was scanned: now the verdict is its, and is shown."""
         self.work.memory.note(Released(at=self.work.memory.now(), key=slot.key, slot=slot.name))
         slot.release = False
+        if slot.doubled and slot.ending is not None:
+            slot.ending = of_doubled(slot.ending)
+            slot.shown = Shown(slot.ending.word, slot.ending.says, slot.ending.do)
         self.tasks.leave(self._vacated(slot.name))
         self.said = Said()
-        self._tell(slot)
+        self.programs.tell(slot)
         self.work.changed()
-
-    # --- what follows
-
-    def _follow(self, slot: Slot) -> None:
-        self.check_stop()
-        if not slot.release:
-            self._tell(slot)
 
     def check_stop(self) -> None:
         memory = self.work.memory
@@ -283,31 +281,6 @@ class Floor:
         if why and not memory.state.stopped:
             memory.note(LineStopped(at=memory.now(), why=why))
             self.work.changed()
-
-    def _tell(self, slot: Slot) -> None:
-        told, ending, match = self.work.station.after_unit, slot.ending, slot.match
-        if told is None or ending is None or match is None or not counts_for_unit(slot.allowed.purpose):
-            return
-        values = {
-            "verdict": ending.word, "serial": match.serial or match.unit, "slot": slot.name, "record": ending.folder,
-            "product": match.product, "cause": ending.cause or "", "step": ending.step,
-        }  # fmt: skip
-        self._telling += 1
-        self.tasks.leave(self._told(slot.key, values))
-
-    async def _told(self, key: str, values: dict[str, str]) -> None:
-        assert self.work.station.after_unit is not None
-        memory = self.work.memory
-        try:
-            told = await tell(self.work.station.after_unit, values, Path.cwd())
-            self.work.notes["after_unit"] = told.trouble and f"after {values['serial']}: {told.trouble}"
-            memory.note(ToldStation(at=memory.now(), key=key, ok=not told.trouble, message=told.trouble))
-            self.check_stop()
-        except StationError:
-            pass  # the memory says so itself
-        finally:
-            self._telling -= 1
-            self.wake()
 
 
 def _same(one: Match, other: Match) -> bool:

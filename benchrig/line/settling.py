@@ -15,22 +15,27 @@ from benchrig.line.slot import Shown, Slot
 from benchrig.line.work import Work
 from benchrig.station.station import Station
 
+TWO_UNITS = "two units have this label"
+ASIDE = "put both units aside: neither is judged"
 AS_IT_MUST = "the station judges this unit as it must"
 
 
-def settle(passage: Passage, ending: Ending) -> None:
-    """StationError when it cannot be written: nobody was told a verdict then, and the slot says STOP."""
+def settle(passage: Passage, ending: Ending) -> Ending:
+    """What holds. StationError when it cannot be written: nobody was told a verdict then, and the slot says STOP."""
     work, slot = passage.work, passage.slot
     if slot.allowed.purpose in ("golden", "known bad"):
         ending = of_reference(passage.station, slot, ending)
     elif slot.allowed.purpose == "clean-up":
         ending = of_clean_up(ending)
+    if slot.doubled:
+        ending = of_doubled(ending)
     _note(work, slot, ending)
     do = telling.to_do(ending.word, ending.cause, may_again=True) if _may_again(work, slot, ending) else ending.do
     slot.end(Shown(ending.word if slot.allowed.purpose != "clean-up" or ending.cause else "", ending.says, do))
     work.notes["last check"] = "; ".join(passage.notes)
     if passage.finished is not None and passage.finished.delivery is not None:
         work.deliveries.add(passage.finished.delivery)
+    return ending
 
 
 def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
@@ -49,6 +54,11 @@ def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
         )
     says = f"{AS_IT_MUST}: {ending.says}" if ending.says else AS_IT_MUST
     return replace(ending, says=says, do="put it back into its box")
+
+
+def of_doubled(ending: Ending) -> Ending:
+    """Where slots share a radio a label alone tells which unit is taken out: one that two units have tells nothing."""
+    return replace(ending, word="STOP", says=TWO_UNITS, do=ASIDE, cause="operator")
 
 
 def of_clean_up(ending: Ending) -> Ending:

@@ -41,6 +41,7 @@ class Slot:
     key: str = ""
     shown: Shown = field(default_factory=Shown)
     release: bool = False
+    doubled: bool = False  # its label was scanned for another slot too, before it was taken out
     step: str = ""
     done: int = 0
     of: int = 0
@@ -70,7 +71,7 @@ class Slot:
     def take(self, match: Match, allowed: Allowed, key: str) -> None:
         """A unit begins."""
         self.match, self.allowed, self.key = match, allowed, key
-        self.state, self.shown, self.release = "proving", Shown(), False
+        self.state, self.shown, self.release, self.doubled = "proving", Shown(), False, False
         self.step, self.done, self.of, self.ending = "", 0, 0, None
         self.began = self.ended = asyncio.get_running_loop().time()
 

@@ -337,3 +337,19 @@ def test_a_label_of_a_unit_in_another_slot_is_refused_there(here: Path) -> None:
     view = shop.shift("SLOT 1", A, "SLOT 2", A)
     assert "is in slot 1" in shop.refused
     assert (slot(view, "1").release, slot(view, "2").state) == (True, "empty")
+
+
+def test_what_is_taken_out_under_a_label_of_two_units_is_no_pass(here: Path) -> None:
+    """Of slots that share a radio: nobody can tell which of the two it is."""
+    shop = Shop(here, ("1", "2"), {"1": Unit(77), "2": Unit(42)})
+
+    async def work(line: Line) -> None:
+        for text in ("SLOT 1", A):
+            await line.read(text)
+        await until(line, lambda view: slot(view).release)
+        for text in ("SLOT 2", A, A):
+            await line.read(text)
+        view = await until(line, lambda view: slot(view).word != "")
+        assert (slot(view).word, slot(view).says) == ("STOP", "two units have this label")
+
+    shop.worked(work)

@@ -355,6 +355,21 @@ def test_the_program_is_told_of_the_unit_that_is_taken_out(here: Path) -> None:
     assert len(events(shop, ToldStation)) == 1
 
 
+def test_a_program_is_told_what_the_screen_shows(here: Path) -> None:
+    more = "after_unit: {command: [cp, plan.yaml, 'told-{verdict}-{slot}']}\n"
+    shop = Shop(here, ("1", "2"), {"1": Unit(77), "2": Unit(42)}, more=more)
+
+    async def work(line: Line) -> None:
+        for text in ("SLOT 1", A, "SLOT 2", A):  # two units with one label
+            await line.read(text)
+        await until(line, lambda view: slot(view).release)
+        await line.read(A)
+        await until(line, lambda view: slot(view).word == "STOP")
+
+    shop.worked(work)
+    assert [file.name for file in here.glob("told-*")] == ["told-STOP-1"]
+
+
 def test_a_check_of_the_station_that_is_over_its_time_locks_the_line(here: Path) -> None:
     more = "references:\n  golden:\n    label: VFL3-000042\n    slots: any\n    every: 1 h\n"
     shop, late = Shop(here, units={"1": Unit(42)}, more=more), []
