@@ -42,7 +42,7 @@ def message(view: LineView, width: int, rows: int, pen: Pen) -> Block:
 
 def rows_of_message(view: LineView, width: int, pen: Pen) -> int:
     """The lines that show all of it."""
-    return max(2, len(message(view, width, _MOST_ASKED, pen)))
+    return len(message(view, width, _MOST_ASKED, pen))
 
 
 def _asked(asked: Asked, width: int, rows: int, pen: Pen) -> Block:
@@ -91,6 +91,8 @@ def _figures(view: LineView) -> list[tuple[str, str]]:
     seen = view.counts
     share = f"first pass {100 * seen.first_pass:.1f} %" if seen.first_pass is not None else "first pass –"
     made = [(counted(seen.judged, "unit"), "strong"), (share, "strong")]
+    if view.waiting:
+        made.append((f"{len(view.waiting)} waiting", "note"))
     if (takt := _takt(view)) is not None:
         made.append(takt)
     made += [(f"{seen.failed_first} failed", "fail" if seen.failed_first else "")]

@@ -25,8 +25,8 @@ _GLYPHS = 5
 _LEAST_TEXT, _MOST_TEXT = 2, 4
 # The lines below a word are of use from so many cells on; a narrower slot has its text beside the word.
 _LEAST_BELOW = 36
-# Lines of the last units that are kept free while there is room.
-_LAST = 3
+# Lines that are kept for notes and the last units while there is room, and of a question in any case.
+_LAST, _LEAST_ASKED = 3, 3
 EXPECTED = (80, 24)
 
 
@@ -72,8 +72,8 @@ def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
     """The plan with the largest words; None where not even the smallest have room. With small words what is around the
     slots gives way to their text, too."""
     words = [word for word, _ in banners(view)]
-    for sizes, besides in ((SIZES, (False, True)), ((SMALL,), (False,)), ((SMALL,), (True,))):
-        for around in _arounds(view, width, pen):
+    for sizes, besides, least in ((SIZES, (False, True), 2), ((SMALL,), (False,), 1), ((SMALL,), (True,), 1)):
+        for around in _arounds(view, max(least, rows_of_message(view, width, pen))):
             for size in sizes:
                 room = height - around.rows - size.rows * len(words)
                 has_room = room >= 0 and all(size.cells(len(word)) <= width for word in words)
@@ -82,14 +82,14 @@ def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
     return None
 
 
-def _arounds(view: LineView, width: int, pen: Pen) -> Iterator[Around]:
-    """With less and less around the slots. A question, and why the line does not go on, is there to be read: it is cut
-    last of all."""
-    rows = rows_of_message(view, width, pen)
-    yield from (Around(rows, _LAST, apart=True), Around(rows, 0, apart=True))
+def _arounds(view: LineView, rows: int) -> Iterator[Around]:
+    """With less and less around the slots, from a message of so many lines on. A question, and why the line does not go on,
+    is there to be read: it is cut last of all."""
+    last = min(_LAST, len(view.last) + len(view.notes) + bool(view.waiting))
+    yield from (Around(rows, last, apart=True), Around(rows, 0, apart=True))
     if view.asked or view.state in _STATES:
         yield Around(rows, 0, apart=False)
-        yield Around(min(rows, _LAST), 0, apart=False)
+        yield Around(min(rows, _LEAST_ASKED), 0, apart=False)
     else:
         yield Around(0, 0, apart=False)
 
@@ -109,7 +109,7 @@ def _boxes(slots: int, columns: int, width: int, room: int, size: Size) -> Itera
     if wide >= max(word, _LEAST_BELOW) and high >= 1 + size.rows + _LEAST_TEXT:
         yield Box(wide, min(high, 1 + size.rows + _MOST_TEXT), size, beside=False)
     if wide >= word + GAP + LEAST_BESIDE and high >= 1 + size.rows:
-        yield Box(wide, 1 + size.rows, size, beside=True)
+        yield Box(wide, min(high, 1 + size.rows + 1), size, beside=True)
 
 
 def _room_for_text(box: Box) -> int:

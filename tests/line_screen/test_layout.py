@@ -70,6 +70,19 @@ def test_why_a_station_is_locked_is_never_cut_away() -> None:
         assert "The golden logger is due." in text_of(shown)
 
 
+def test_units_that_wait_are_counted_where_there_is_no_line_for_them() -> None:
+    shown = view(*FOUR, rehearsal=True, waiting=("VFL3-000020", "VFL3-000021"))
+    assert "2 waiting" in text_of(shown)
+    assert "VFL3-000021" in text_of(shown, 160, 45)
+
+
+def test_no_line_stays_empty_while_a_reason_is_cut() -> None:
+    """Before the first unit of a shift nothing is below the figures."""
+    reason = "expected that it passes at this station: read battery level"
+    shown = view(judged("1", "STOP", reason), *FOUR[1:], rehearsal=True, state="locked", last=())
+    assert "read battery level" in " ".join(text_of(shown).split("slot 2")[1].split())
+
+
 def test_a_question_is_whole_where_there_is_room() -> None:
     text = " ".join(text_of(SCENES["caution"]).split())
     assert SCENES["caution"].asked is not None
