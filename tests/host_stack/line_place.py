@@ -24,10 +24,11 @@ from benchrig.radio.bluez import Bluez
 from benchrig.radio.virtual.controller import VirtualController
 from benchrig.radio.virtual.device_spec import Simulated
 from benchrig.radio.virtual.shared_air import Guests, SharedAir
+from benchrig.record.journal import read_record
 from benchrig.testing.sources import load_devices
 from tests.host_stack.air import Vhci
 from tests.host_stack.guest import BLUETOOTHD
-from tests.host_stack.line_cases import LAYOUTS, Case, Layout, station
+from tests.host_stack.line_cases import LAYOUTS, WHILE, Case, Layout, station
 from tests.line.kit import Shift, line_file, worked
 from tests.line.units import Unit
 
@@ -40,17 +41,31 @@ class Place:
     """The adapters hci0, hci1, … and what is in the slots beside each."""
 
     air: SharedAir
-    adapters: int
+    log: Path
     _ports: dict[int, Vhci] = field(default_factory=dict)
     _inside: dict[str, Guests] = field(default_factory=dict)
     _made: int = 0
+    _service: asyncio.subprocess.Process | None = None
+
+    async def start_service(self) -> None:
+        """With all adapters powered."""
+        with self.log.open("ab") as log:
+            self._service = await asyncio.create_subprocess_exec(BLUETOOTHD, "-n", "-d", stdout=log, stderr=log)
+        for index in self._ports:
+            await _powered(f"hci{index}")
+
+    async def kill_service(self) -> None:
+        assert self._service is not None
+        self._service.kill()
+        await self._service.wait()
 
     async def plug_in(self, index: int) -> None:
         """The kernel calls it by the lowest number that is free."""
         self._made += 1
         controller = VirtualController(f"hci{index}", self.air.air, f"02:00:00:00:00:{self._made:02X}")
         self._ports[index] = Vhci(controller)
-        await _powered(f"hci{index}")
+        if self._service is not None:
+            await _powered(f"hci{index}")
 
     def unplug(self, index: int) -> None:
         port = self._ports.pop(index)
@@ -73,12 +88,11 @@ class Place:
 async def opened(adapters: int, out: Path) -> AsyncIterator[Place]:
     """The bus, the adapters, the service; all is powered."""
     subprocess.run(["dbus-daemon", "--system", "--fork", "--nopidfile"], check=True)
-    place = Place(SharedAir(1), adapters)
-    with (out / "bluetoothd.txt").open("wb") as log:
-        await asyncio.create_subprocess_exec(BLUETOOTHD, "-n", "-d", stdout=log, stderr=log)
-        for index in range(adapters):
-            await place.plug_in(index)
-        yield place
+    place = Place(SharedAir(1), out / "bluetoothd.txt")
+    for index in range(adapters):
+        await place.plug_in(index)
+    await place.start_service()
+    yield place
 
 
 async def _powered(adapter: str) -> None:
@@ -108,12 +122,12 @@ class Round:
         before = len(self._tests())
         for case in cases:
             await self.shift.scan(*case.scans)
+        for case in cases:
             if case.then is not None:
-                await self.shift.until(lambda view, case=case: self.shift.slot(case.slot).state == "running")  # type: ignore[misc]
-                await asyncio.sleep(1.0)
+                await self._in_step([each.slot for each in cases] if case.all_ else [case.slot], WHILE)
                 await case.then(self.place)
         async with asyncio.timeout(DONE_WITHIN):
-            while len(self._tests()) < before + len(cases):
+            while len(self._tests()) < before + sum(case.word != "refused" for case in cases):
                 await asyncio.sleep(0.2)
         await self.shift.at_rest()
         if self.layout.is_shared:  # what is taken out says so by its label
@@ -125,6 +139,12 @@ class Round:
                 await case.mend(self.place)
         return self._came_to(cases, self._tests()[before:])
 
+    async def _in_step(self, slots: list[str], name: str) -> None:
+        """Until one of them is."""
+        async with asyncio.timeout(DONE_WITHIN):
+            while not any(name in self.shift.slot(slot).step for slot in slots):
+                await asyncio.sleep(0.05)
+
     def _tests(self) -> list[tuple[UnitBegan, UnitEnded]]:
         events = read_line(line_file(self.shift.folder)).events
         begun = {event.key: event for event in events if isinstance(event, UnitBegan)}
@@ -132,15 +152,26 @@ class Round:
 
     def _came_to(self, cases: tuple[Case, ...], tests: list[tuple[UnitBegan, UnitEnded]]) -> dict[str, Any]:
         ended = {began.slot: (began, end) for began, end in tests}
-        found = {case.name: ended.get(case.slot) for case in cases}
-        return {
-            name: None if each is None else {
-                "slot": each[0].slot, "unit": each[0].unit, "again": each[0].again, "word": each[1].word,
-                "cause": each[1].cause, "step": each[1].step, "address": each[1].address, "proof": each[1].proof,
-                "message": each[1].message, "seconds": round(each[1].seconds, 1),
-            }
-            for name, each in found.items()
-        }  # fmt: skip
+        return {case.name: _told(*ended[case.slot]) if case.slot in ended else None for case in cases}
+
+
+def _told(began: UnitBegan, ended: UnitEnded) -> dict[str, Any]:
+    names = ("word", "cause", "step", "proof", "message")
+    return {
+        "unit": began.unit,
+        "again": began.again,
+        "marks": _marks(ended.folder),
+        **{name: getattr(ended, name) for name in names},
+    }
+
+
+def _marks(folder: str) -> list[str]:
+    """What the unit that answered tells, and no other one."""
+    if not folder:
+        return []
+    steps = read_record(Path(folder) / "record.jsonl").steps
+    asked = [step for step in steps if step.planned.name in ("who begins", "who ends")]
+    return sorted({str(reading.value) for step in asked for reading in step.readings if reading.name == "value"})
 
 
 def main(out: Path, layout: Layout) -> None:
