@@ -100,8 +100,10 @@ class _Screen:
         if self._line.view().state == "ended":
             self._exit(app)
         elif app.is_running and not is_busy():
-            if self._bell and self._has_news():
-                app.output.bell()
+            if self._has_news():
+                _repaint(app)
+                if self._bell:
+                    app.output.bell()
             app.invalidate()
 
     def _end(self, app: Application[None]) -> None:
@@ -175,6 +177,8 @@ class _Screen:
 
     def _press(self, event: KeyPressEvent) -> None:
         pressed = event.key_sequence[-1]
+        if _name(pressed) == "escape":
+            _repaint(event.app)
         more = any(is_text(_name(each)) for each in event.app.key_processor.input_queue)
         for said in self._typing.press(_name(pressed), pressed.data, time.monotonic(), more=more):
             if said is Said.INTERRUPT:
@@ -187,6 +191,13 @@ class _Screen:
         is_held, self._interrupted = now - self._interrupted < _HELD, now
         if not is_held:
             self._line.interrupt()
+
+
+def _repaint(app: Application[None]) -> None:
+    """All of the screen, not what has changed alone: others write on a console too, and a verdict must not be under that."""
+    app.renderer.erase(leave_alternate_screen=False)
+    app.output.erase_screen()
+    app.output.cursor_goto(0, 0)
 
 
 def _name(pressed: KeyPress) -> str:

@@ -143,6 +143,20 @@ def test_without_block_characters(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("keys", "word"), [("stop\r", "STOP"), ("\x1b", "PASS")])
+def test_what_others_write_on_the_console_is_gone_with_the_next_verdict_or_escape(
+    tmp_path: Path, keys: str, word: str
+) -> None:
+    with Fake(tmp_path, "pass") as terminal:
+        terminal.until(lambda: terminal.words("1") == ["PASS"], "the verdict")
+        for row in range(3, 20):
+            terminal.screen.cursor_position(row, 5)
+            terminal.screen.draw("kernel: PASS for nothing")
+        terminal.type(keys)
+        terminal.until(lambda: terminal.words("1") == [word] and "kernel" not in terminal.text, "a clean screen")
+
+
+@pytest.mark.slow
 def test_a_terminal_that_grows_is_used(tmp_path: Path) -> None:
     with Fake(tmp_path, "pass") as terminal:
         terminal.screen.resize(45, 160)
