@@ -63,8 +63,13 @@ def of_plan(
     wanted = Wanted.of(plan, files)
     found = [*_approval(approvals, wanted, path)]
     if not asked.reference:
-        found += [*_groups(groups, plan.given), *_devices(plan), *_steps(plan, station), *_turns(plan)]
-        found += [*_identity(plan, groups, kinds), *_radios(plan, station)]
+        found += [
+            *_groups(groups, plan.given),
+            *_devices(plan),
+            *_steps(plan, station),
+            *_identity(plan, groups, kinds),
+        ]
+        found += [*(_turns(plan) if "scan" in kinds else ()), *_radios(plan, station)]
     found += _with_values(station, files, asked, () if asked.reference else groups, plan)
     approval = approvals.newest(files) if not refused(approvals, wanted) else None
     return found, f"approved by {approval.by} at {approval.at}" if approval else ""
@@ -185,7 +190,7 @@ def _radios(plan: Plan, station: Station) -> Iterator[Finding]:
 def _kinds(station: Station) -> set[str]:
     if is_simulated(station):
         return {"virtual"}
-    return {RadioChoice.parse(station.radio_of(slot).radio or "host").kind for slot in station.slot_names}
+    return {RadioChoice.parse(station.radio_of(slot).radio).kind for slot in station.slot_names}
 
 
 def _fails(plan: Plan, name: str) -> Iterator[Finding]:

@@ -28,6 +28,7 @@ from benchrig.values.quantity import Duration, Gain
 
 # Of a station that names none.
 ONLY_SLOT = "1"
+_RADIO = "host"
 
 
 class Station(msgspec.Struct, omit_defaults=True):
@@ -102,7 +103,7 @@ class Station(msgspec.Struct, omit_defaults=True):
     def radio_of(self, slot: str) -> RadioSpec:
         """The radio that the units of a slot are tested over."""
         named = self.slots[slot].radio if slot in self.slots else ""
-        return self.radios[named] if named else RadioSpec(self.radio or "", self.links)
+        return self.radios[named] if named else RadioSpec(self.radio or _RADIO, self.links)
 
 
 def check_radio_files(radio: RadioChoice, path: Path) -> None:

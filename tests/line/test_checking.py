@@ -160,7 +160,6 @@ NOTES = [
     (("  worn: {label: V2, fails: scan}\n", ""), "the station has no known-bad unit: nothing shows during a shift that it judges rightly"),
     (("  golden: {label: V1, limits: tight.yaml}\n", ""), "the station has no golden unit: nothing shows during a shift that it judges rightly"),
     ((", limits: tight.yaml", ""), "the golden unit has no limit set: the station may drift by all that the plan allows"),
-    (("", "", ("  - connect:\n", "  - group: begin\n    steps:\n      - connect:\n")), "plan.yaml:10: 'begin' connects in it: other slots on the same radio wait until it is over"),
     (("", "", ("  - connect:\n", "  - command: [ls]\n  - connect:\n")), "the plan has command steps: an approval does not cover the programs and functions that they run"),
     ((r"(?P<serial>V\d)", r"(?P<serial>V\d)(?P<address>(A[0-9A-F]{11})?)", UNREAD), "the plan never reads the serial number of the unit: one that has a serial number is not judged"),
     (("", "", ("found_after: {max: 1 s}", "interval: {max: 1 s}")), "plan.yaml:9: on the host radio"),
@@ -187,17 +186,24 @@ SHARED = ("radio: right}\n", "radio: left}\n")
 ONE_RADIO = (", right: {radio: 'host:hci1'}", "")
 
 
-def shared(old: str = "", new: str = "") -> Checked:
+def shared(old: str = "", new: str = "", plan: tuple[str, str] = ("", "")) -> Checked:
     """The same station, whose slots are on one radio."""
     text = STATION.replace(*SHARED).replace(*ONE_RADIO).replace(old, new)
     Path("line3.yaml").write_text(text)
-    Path("plan.yaml").write_text(PLAN)
+    Path("plan.yaml").write_text(PLAN.replace(*plan))
     return checked(load_station(Path("line3.yaml")), Path("line3.yaml"))
 
 
 def test_slots_that_share_a_radio_are_proven_by_scanning():
     says_of = "shares its radio: the label of a unit is scanned again when it is taken out"
     assert shared().proofs == dict.fromkeys("12", says_of)
+
+
+def test_a_step_that_connects_within_holds_the_radio_that_slots_share():
+    group = ("  - connect:\n", "  - group: begin\n    steps:\n      - connect:\n")
+    said = "plan.yaml:10: 'begin' connects in it: other slots on the same radio wait until it is over"
+    assert ("product logger", said) in says(shared(plan=group), "note")
+    assert says(found("", "", group), "note") == []
 
 
 @pytest.mark.parametrize(("of", "severity"), [(shared, "problem"), (found, "note")])

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import PlanError
-from benchrig.station.station import load_station
+from benchrig.station.station import Station, load_station
 
 SOUND = r"""
 station: line 3
@@ -109,3 +109,8 @@ def test_a_word_of_a_rehearsal_is_one_of_each_barcode(tmp_path: Path) -> None:
         == "expected a word that is known here, found '{serail}': no group of the barcode of 'logger' is called so"
     )
     assert (line, advice) == (18, "did you mean 'serial'?")
+
+
+def test_a_station_that_names_no_radio_tests_over_that_of_the_system() -> None:
+    station = Station("line 3")
+    assert (station.slot_names, station.radio_of("1").radio) == (["1"], "host")
