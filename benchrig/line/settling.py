@@ -93,10 +93,10 @@ def _note(work: Work, slot: Slot, ending: Ending) -> None:
             takt=work.takt() if counts_for_unit(slot.allowed.purpose) else None,
         )
     )
-    if slot.match is not None and slot.match.reference:
-        _note_reference(work, slot, ending)
-    elif slot.allowed.purpose == "clean-up":
+    if slot.allowed.purpose == "clean-up":
         _note_clean_up(work, slot, ending)
+    elif slot.match is not None and slot.match.reference:
+        _note_reference(work, slot, ending)
 
 
 def _note_reference(work: Work, slot: Slot, ending: Ending) -> None:

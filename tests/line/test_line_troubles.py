@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import StationError
-from benchrig.line.events import CleanedUp, ClockBack, LineCleared, RunBegan, ToldStation, UnitBegan
+from benchrig.line.events import CleanedUp, ClockBack, LineCleared, ReferenceChecked, RunBegan, ToldStation, UnitBegan
 from benchrig.line.journal import NAME, LineJournal, read_line
 from benchrig.line.line import Line, LineOptions
 from tests.line.floor_kit import Shop, here, slot, until
@@ -271,6 +271,15 @@ def test_the_journal_says_all_of_a_unit_in_order(here: Path) -> None:
     assert Path(run.folder) / "record.jsonl" == next(Path("results-rehearsal").glob("*/record.jsonl"))
 
 
+def test_the_clean_up_of_a_reference_is_no_check_of_the_station(here: Path) -> None:
+    more = "references:\n  golden:\n    label: VFL3-000042\n    slots: any\n"
+    shop = Shop(here, units={"1": Unit(42)}, plan=FINALLY, more=more)
+    cut(shop)
+    view = shop.shift("yes")
+    assert ([event.ok for event in events(shop, CleanedUp)], events(shop, ReferenceChecked)) == ([True], [])
+    assert view.notes == ()
+
+
 def test_answers_may_be_typed_ahead_of_the_question(here: Path) -> None:
     shop = Shop(here, units={"1": Unit(42)}, plan=FINALLY)
     cut(shop)
@@ -387,3 +396,17 @@ def test_a_check_of_the_station_that_is_over_its_time_locks_the_line(here: Path)
 
     shop.worked(work)
     assert shop.words[:2] == [(A, "PASS"), (A, "PASS")]
+
+
+BY_HAND = plan_text().replace("  - disconnect:\n", "  - read: battery level\n    name: look\n    save: {value: before}\n") + (
+    "finally:\n  - call: put_back:now\n    name: put back\n    with: {level: '${before}'}\n"
+)
+
+
+def test_what_the_cut_run_had_saved_is_to_be_put_back_by_hand(here: Path) -> None:
+    (here / "put_back.py").write_text("def now(bench, level):\n    return {}\n")
+    shop = Shop(here, units={"1": Unit(42)}, plan=BY_HAND)
+    cut(shop)
+    view = shop.shift("yes")
+    assert any("put back by hand" in note and "put back" in note for note in view.notes)
+    assert [(event.ok, event.message) for event in events(shop, CleanedUp)] == [(False, "to be put back by hand")]
