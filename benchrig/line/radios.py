@@ -146,7 +146,7 @@ def use_of(step: StepPlan) -> Use:
 
 
 def _opener(spec: RadioSpec, station: Station, seed: int) -> Opener:
-    return radio_opener(RadioChoice.parse(spec.radio), seed=seed, station=station.station)
+    return radio_opener(RadioChoice.parse(spec.radio or "host"), seed=seed, station=station.station)
 
 
 async def _trouble(radio: SharedRadio) -> StationError | None:

@@ -74,7 +74,7 @@ class Work:
         """What the record says that a run in this slot was done over."""
         if self.bench is not None:
             return self.bench.choice(self.radios.name(slot))
-        return RadioChoice.parse(self.radios.spec(slot).radio)
+        return RadioChoice.parse(self.radios.spec(slot).radio or "host")
 
     def takt(self) -> float | None:
         """Seconds since the word of the unit before; from now on since this one."""

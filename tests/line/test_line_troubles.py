@@ -398,9 +398,9 @@ def test_a_check_of_the_station_that_is_over_its_time_locks_the_line(here: Path)
     assert shop.words[:2] == [(A, "PASS"), (A, "PASS")]
 
 
-BY_HAND = plan_text().replace("  - disconnect:\n", "  - read: battery level\n    name: look\n    save: {value: before}\n") + (
-    "finally:\n  - call: put_back:now\n    name: put back\n    with: {level: '${before}'}\n"
-)
+BY_HAND = plan_text().replace(
+    "  - disconnect:\n", "  - read: battery level\n    name: look\n    save: {value: before}\n"
+) + ("finally:\n  - call: put_back:now\n    name: put back\n    with: {level: '${before}'}\n")
 
 
 def test_what_the_cut_run_had_saved_is_to_be_put_back_by_hand(here: Path) -> None:
