@@ -236,6 +236,14 @@ def test_an_absent_unit_without_a_number_is_that_of_its_retest(tmp_path: Path) -
     assert (figure.first_pass.passed, figure.final.passed) == (0, 1)
 
 
+def test_a_unit_that_never_told_its_number_is_one_unit(tmp_path: Path) -> None:
+    at = "C0:00:00:00:00:01"
+    absent = [at_line(1, "", cause="link", **FAILS), at_line(2, "", "retest", first=1, cause="link", **FAILS)]
+    figure = only(tmp_path, [*absent, at_line(3, "", "repaired", first=1, address=at)])
+    assert (figure.units, figure.unknown, figure.without_first) == (1, 0, 0)
+    assert (figure.first_pass.passed, figure.first_pass.of, figure.final.passed) == (0, 1, 1)
+
+
 def test_a_selection_names_units_as_the_whole_history_does(tmp_path: Path) -> None:
     runs = [at_line(1, "", cause="link", **FAILS), at_line(2000, "A", "retest", first=1), at_line(3, "B")]
     figure = only(tmp_path, runs, Filters(until=BEGIN + timedelta(days=1)))

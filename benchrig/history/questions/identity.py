@@ -37,10 +37,16 @@ def _tied(connection: Connection, found: Sequence[RunRow]) -> dict[str, str]:
         together: dict[str, list[RunRow]] = {}
         for run in rows_of(connection, or_(runs.c.run_id.in_(asked), runs.c.first_run.in_(asked))):
             together.setdefault(run.first_run or run.run_id, []).append(run)
-        for tied in together.values():
-            strong = next((run.unit for run in tied if not _is_weak(run)), "")
-            known |= {run.run_id: strong for run in tied if strong and _is_weak(run)}
+        for tied in (each for each in together.values() if len(each) > 1):
+            strong = next((run.unit for run in tied if not _is_weak(run)), "") or _told_by(connection, tied)
+            known |= {run.run_id: strong for run in tied if _is_weak(run)}
     return known
+
+
+def _told_by(connection: Connection, weak: Sequence[RunRow]) -> str:
+    """The unit of runs none of which has a serial number: that of the first one which was heard at all."""
+    heard = next((run for run in weak if run.address), weak[0])
+    return _unit(heard, serials_at(connection, [heard.address], simulated=heard.simulated))
 
 
 def _is_weak(run: RunRow) -> bool:
