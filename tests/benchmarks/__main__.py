@@ -8,6 +8,7 @@ from tests.benchmarks.commands import commands
 from tests.benchmarks.escapes import escapes
 from tests.benchmarks.filling import filling
 from tests.benchmarks.journal import journal
+from tests.benchmarks.line import line
 from tests.benchmarks.live import scan_list, watching
 from tests.benchmarks.memory import many_addresses, many_notifications
 from tests.benchmarks.peer import peer
@@ -33,6 +34,7 @@ PARTS = {
     "scan": crowded_scan,
     "scanlist": scan_list,
     "watching": watching,
+    "line": line,
     "journal": journal,
     "peer": peer,
     "table": table,

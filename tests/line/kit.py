@@ -122,13 +122,16 @@ def worked(
     seed: int = 1,
     approved: bool = True,
     around: Callable[[], contextlib.AbstractAsyncContextManager[None]] = contextlib.nullcontext,
+    real_time: bool = False,
 ) -> Worked:
     """A whole shift: the line is there, somebody works at it as `operate` says, and it ends. `around` it, inside its loop, is
     what it needs."""
     with contextlib.chdir(folder):
         file = written(folder, station=station, plan=plan, approved=approved)
     results = folder / "results"
-    options = LineOptions(results=results, person=person, acknowledge=bool(person), seed=seed, reports=())
+    options = LineOptions(
+        results=results, person=person, acknowledge=bool(person), seed=seed, reports=(), real_time=real_time
+    )
     line = Line(file, options)
 
     async def whole() -> None:
