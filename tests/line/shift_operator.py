@@ -142,6 +142,12 @@ class Operator:
         shown = self._panel(row.slot)
         if shown.word != row.word:
             self.wrong.append(f"{row}: {shown.word} on the screen, expected {row.word}: {shown.text}")
+        if (
+            row.word == "FAIL"
+            and row.step not in shown.text
+            and not LOCKED.intersection(large_words(self.terminal.lines))
+        ):
+            self.wrong.append(f"{row}: '{row.step}' is not on the screen: {shown.text}")
         self._take_out(row.slot)
         self.done.append(tested)
         self.seen.append(replace(row, word=shown.word))
@@ -225,7 +231,7 @@ class Operator:
 
     def _cut(self) -> None:
         """The power fails, and comes back."""
-        self.terminal.kill()
+        self.terminal.close()
         self.busy.clear()
         self.terminal = self.start()
         self.terminal.until(
@@ -234,3 +240,6 @@ class Operator:
 
     def _end(self, deed: Deed) -> None:
         self.terminal.scan("END")
+
+    def close(self) -> None:
+        self.terminal.close()

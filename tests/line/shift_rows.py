@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeAlias
 
-TABLE = Path(__file__).with_name("shift.txt")
+HERE = Path(__file__).parent
 REFERENCES = {"L000001": "golden logger", "L000002": "logger with an old battery"}
 PLANS = {"L": "Box logger", "A": "Box logger", "D": "Display logger", "P": "Programmed logger"}
 
@@ -41,7 +41,7 @@ class Row:
         return REFERENCES.get(self.serial, "")
 
     def __str__(self) -> str:
-        return f"shift.txt:{self.line} {self.said} {self.serial} ({self.inside}) in slot {self.slot}"
+        return f"line {self.line}: {self.said} {self.serial} ({self.inside}) in slot {self.slot}"
 
 
 @dataclass(frozen=True)
@@ -56,8 +56,9 @@ class Deed:
 Entry: TypeAlias = Row | Deed
 
 
-def table(text: str | None = None) -> list[Entry]:
-    lines = enumerate((text or TABLE.read_text(encoding="utf-8")).splitlines(), 1)
+def table(name: str = "shift.txt") -> list[Entry]:
+    """That of a file beside this one."""
+    lines = enumerate((HERE / name).read_text(encoding="utf-8").splitlines(), 1)
     return [_entry(number, line) for number, line in lines if line.strip() and not line.startswith("#")]
 
 

@@ -55,8 +55,7 @@ class LineTerminal:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.kill()
-        os.close(self._master)
+        self.close()
 
     @property
     def lines(self) -> list[str]:
@@ -109,9 +108,12 @@ class LineTerminal:
             assert time.monotonic() < deadline, "it does not end:\n" + "\n".join(self.lines)
         return self.process.wait()
 
-    def kill(self) -> None:
-        """The power fails."""
+    def close(self) -> None:
+        """The power fails, if it runs still."""
         if self.process.poll() is None:
             with contextlib.suppress(ProcessLookupError):
                 self.process.send_signal(signal.SIGKILL)
             self.process.wait()
+        if self._master >= 0:
+            os.close(self._master)
+            self._master = -1
