@@ -72,8 +72,11 @@ def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
     """The plan with the largest words; None where not even the smallest have room. With small words what is around the
     slots gives way to their text, too."""
     words = [word for word, _ in banners(view)]
-    for sizes, besides, least in ((SIZES, (False, True), 2), ((SMALL,), (False,), 1), ((SMALL,), (True,), 1)):
-        for around in _arounds(view, max(least, rows_of_message(view, width, pen))):
+    rows = rows_of_message(view, width, pen)
+    needed = min(_LAST, len(view.last) + len(view.notes) + bool(view.waiting))
+    for sizes, besides in ((SIZES, (False, True)), ((SMALL,), (False,)), ((SMALL,), (True,))):
+        # large words stay as they are when the first unit is done, or a message has a second line
+        for around in _arounds(view, max(2, rows), _LAST) if sizes is SIZES else _arounds(view, rows, needed):
             for size in sizes:
                 room = height - around.rows - size.rows * len(words)
                 has_room = room >= 0 and all(size.cells(len(word)) <= width for word in words)
@@ -82,10 +85,9 @@ def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
     return None
 
 
-def _arounds(view: LineView, rows: int) -> Iterator[Around]:
+def _arounds(view: LineView, rows: int, last: int) -> Iterator[Around]:
     """With less and less around the slots, from a message of so many lines on. A question, and why the line does not go on,
     is there to be read: it is cut last of all."""
-    last = min(_LAST, len(view.last) + len(view.notes) + bool(view.waiting))
     yield from (Around(rows, last, apart=True), Around(rows, 0, apart=True))
     if view.asked or view.state in _STATES:
         yield Around(rows, 0, apart=False)
@@ -95,12 +97,13 @@ def _arounds(view: LineView, rows: int) -> Iterator[Around]:
 
 
 def _arranged(slots: int, width: int, room: int, size: Size, besides: Sequence[bool]) -> tuple[int, Box] | None:
-    """The number of columns, and the box of a slot, with the most room for text."""
+    """The number of columns, and the box of a slot: text below the word if that is possible, few rows, then few columns, so
+    that a slot stays where it is when a line more or less is around it."""
     boxes = ((columns, box) for columns in range(1, slots + 1) for box in _boxes(slots, columns, width, room, size))
     found = [(columns, box) for columns, box in boxes if box.beside in besides]
     if not slots:
         return 1, Box(width, 0, size, beside=False)
-    return max(found, key=lambda each: (-(-slots % each[0]), _room_for_text(each[1])), default=None)
+    return min(found, key=lambda each: (each[1].beside, -(-slots // each[0]), each[0]), default=None)
 
 
 def _boxes(slots: int, columns: int, width: int, room: int, size: Size) -> Iterator[Box]:
@@ -110,11 +113,6 @@ def _boxes(slots: int, columns: int, width: int, room: int, size: Size) -> Itera
         yield Box(wide, min(high, 1 + size.rows + _MOST_TEXT), size, beside=False)
     if wide >= word + GAP + LEAST_BESIDE and high >= 1 + size.rows:
         yield Box(wide, min(high, 1 + size.rows + 1), size, beside=True)
-
-
-def _room_for_text(box: Box) -> int:
-    word = box.size.cells(_GLYPHS)
-    return (box.height - 1) * (box.width - word) if box.beside else (box.height - 1 - box.size.rows) * box.width
 
 
 def _whole(view: LineView, typed: str, plan: Plan, width: int, height: int, now: datetime, pen: Pen) -> Block:

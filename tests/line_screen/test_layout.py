@@ -70,6 +70,17 @@ def test_why_a_station_is_locked_is_never_cut_away() -> None:
         assert "The golden logger is due." in text_of(shown)
 
 
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("count", range(1, 9))
+def test_a_slot_stays_where_it_is_while_units_come_and_go(count: int, size: tuple[int, int]) -> None:
+    shown = view(*EIGHT[:count], rehearsal=True)
+    plans = [
+        planned(replace(shown, last=shown.last[:last], do=do, waiting=waiting), *size, Pen())
+        for last in range(6) for do in ("", "Scan the next one.") for waiting in ((), ("A",))
+    ]  # fmt: skip
+    assert len({plan and (plan.size, plan.columns, plan.box.beside) for plan in plans}) == 1
+
+
 def test_units_that_wait_are_counted_where_there_is_no_line_for_them() -> None:
     shown = view(*FOUR, rehearsal=True, waiting=("VFL3-000020", "VFL3-000021"))
     assert "2 waiting" in text_of(shown)
