@@ -24,6 +24,9 @@ from benchrig.line.proof import (
 from benchrig.line.scene import ENOUGH_REPORTS, Ask, Candidate, Scene
 from benchrig.source.problem import printable
 
+# By so many margins one unit leads another one that is in the same slot.
+_MUCH = 3
+
 
 def decide(scene: Scene) -> Outcome | Ask:
     """What it comes to, or what has to be asked first."""
@@ -236,12 +239,14 @@ class _Deciding:
     def _two_in_slot(self, unit: Candidate) -> Outcome | None:
         if self.place.kind == "scan":
             return None
-        beside = [
-            each for each in self.free if each is not unit and self._is_here(each) and not self._leads(unit, each)
-        ]
+        beside = [each for each in self.free if each is not unit and self._is_beside(each, unit)]
         if not beside:
             return None
         return NotProven(f"several units are in the slot: {_listed([unit, *beside])}", "take all but one out")
+
+    def _is_beside(self, other: Candidate, unit: Candidate) -> bool:
+        """Whether both are in the slot, as far as it is known: one that is much weaker lies near it."""
+        return self._is_here(other) and not self._leads(unit, other, _MUCH)
 
     def _is_here(self, unit: Candidate) -> bool:
         """Nearer to this slot's radio than to all others."""
@@ -259,19 +264,23 @@ class _Deciding:
     def _is_away(self, unit: Candidate) -> bool:
         return any(unit.at(radio) - unit.at(self.place.radio) >= self.margin for radio in self.place.radio_names)
 
-    def _leads(self, one: Candidate, other: Candidate) -> bool:
-        """By the margin, at this slot's radio."""
+    def _leads(self, one: Candidate, other: Candidate, times: int = 1) -> bool:
+        """By the margin, or by so many, at this slot's radio."""
         own = self.place.radio
-        return one.at(own) - other.at(own) >= self.margin and one.reports.get(own, 0) >= ENOUGH_REPORTS
+        ahead = one.at(own) - other.at(own)
+        return ahead >= times * self.margin and one.reports.get(own, 0) >= ENOUGH_REPORTS
 
     def _front(self) -> Candidate | None:
         """The device that is surely the one in the slot: it leads all others, and is nearer here than anywhere else."""
         here = [each for each in self.free if self.place.radio in each.levels]
         if self.place.kind == "scan" or not here or not self._is_here(here[0]):
             return None
-        rest = [each for each in here[1:] if self._may_be_here(each)]
-        enough = here[0].reports.get(self.place.radio, 0) >= ENOUGH_REPORTS
-        return here[0] if enough and all(self._leads(here[0], each) for each in rest) else None
+        first, rest = here[0], [each for each in here[1:] if self._may_be_here(each)]
+        if first.reports.get(self.place.radio, 0) < ENOUGH_REPORTS or not all(
+            self._leads(first, each) for each in rest
+        ):
+            return None
+        return None if self.place.several_radios and self._two_in_slot(first) is not None else first
 
     def _nobody_in_front(self) -> Outcome:
         here = [each for each in self.free if self._may_be_here(each)]

@@ -3,16 +3,18 @@ number or its address.
 
 Who had a serial number or an address first has it: the unit that brings it again fails, with the record of the first one named.
 Addresses that a unit changes count for nothing. A radio module that was replaced brings a new address for an old serial
-number: that is right for a unit that is tested as repaired, and from then on.
+number: that is right for a unit that has failed and is tested as repaired, and from then on.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from benchrig.errors import BenchrigError, DeviceError, StationError, WrongDevice
 from benchrig.history.place import Place
+from benchrig.line.events import Word
 from benchrig.line.known_units import Before, before_in, kept_address
 from benchrig.line.proof import Absent, Expected, Found, Outcome, Proven, Unconfirmed, WrongLabel
 from benchrig.loop import outside
@@ -29,7 +31,7 @@ _CONNECT = "connect"
 @dataclass
 class LastCheck:
     """For `RunOptions.last_check`. `before` gives the units of line.jsonl, of the same kind as this run: real or simulated.
-    `attempts` are those of the plan's first connect step. `notes` say afterwards what could not be looked up."""
+    `attempts` are those of the plan's first connect step, `after` is the word of the unit's last test, '' for a new one. `notes` say afterwards what could not be looked up."""
 
     outcome: Outcome
     expected: Expected
@@ -38,6 +40,7 @@ class LastCheck:
     addresses: AddressRange | None = None
     purpose: Purpose = "unit"
     attempts: int = 1
+    after: Word | Literal[""] = ""
     notes: list[str] = field(default_factory=list)
 
     async def __call__(self, record: Record) -> BenchrigError | None:
@@ -76,7 +79,7 @@ class LastCheck:
         serial, address = serial_read(record), kept_address(record)
         known = await self._known(serial, address, simulated=record.run.simulated)
         known = [each for each in known if each.run_id != record.run.run_id]
-        return doubled(serial, address, known, repaired=self.purpose == "repaired")
+        return doubled(serial, address, known, repaired=self.purpose == "repaired" and self.after == "FAIL")
 
     async def _known(self, serial: str, address: str, *, simulated: bool) -> list[Before]:
         """In the order of time, each run once."""
@@ -112,6 +115,8 @@ def serial_read(record: Record) -> str:
 def not_the_unit(record: Record, outcome: Outcome, expected: Expected) -> BenchrigError | None:
     """Why the record is not that of the unit of the barcode."""
     if isinstance(outcome, WrongLabel):
+        if outcome.serial and (others := [each for each in serials_read(record) if each != outcome.serial]):
+            return _contradicted(outcome, outcome.serial, others[0])
         return DeviceError(outcome.why, advice="see whether the label or the unit is wrong")
     if isinstance(outcome, Found):
         return _of_another(record, outcome) or _another_serial(record, outcome, expected)
@@ -152,7 +157,7 @@ def _contradicted(outcome: Outcome, wanted: str, told: str) -> BenchrigError:
             f"expected the serial number '{printable(wanted)}', found '{printable(told)}'",
             advice="see whether the label or the unit is wrong",
         )
-    if isinstance(outcome, Proven) and not outcome.private:
+    if isinstance(outcome, (Proven, WrongLabel)) and not outcome.private:
         return WrongDevice(
             f"two units have the address {outcome.address}: '{printable(outcome.serial)}' was proven to be in the slot, "
             f"'{printable(told)}' answered in the run",

@@ -238,6 +238,7 @@ class Passage:
             addresses=product.addresses,
             purpose=self.slot.allowed.purpose,
             attempts=attempts_of(self.plan),
+            after=self.slot.allowed.after,
         )
 
     def _note_run(self, run: PreparedRun, outcome: Outcome) -> None:

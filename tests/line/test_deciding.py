@@ -48,6 +48,8 @@ ROWS = {
     "one that lies as near": (expected("S1"), [Device(A, "S1", level=-50), Device(B, "S2")], ALONE, Proven),
     "in the slot is another one, the unit lies near": (expected("S1"), [Device(A, "S1", level=-70), Device(B, "S2")], ALONE, NotProven),
     "two in the slot": (expected("S1"), [Device(A, "S1"), Device(B, "S2", level=-50)], OWN, NotProven),
+    "two in the slot, one much louder": (expected("S1"), [Device(A, "S1", level=-60), Device(B, "S1")], OWN, NotProven),
+    "one that lies near the slot": (expected("S1"), [Device(A, "S1"), Device(B, "S2", "", near={"a": -80, "b": -95})], OWN, Proven),
     "two with the serial number": (expected("S1"), [Device(A, "S1"), Device(B, "S1", level=-50)], SHARED, NotProven),
     "as near to two slots": (expected("S1"), [Device(A, "S1", "", near={"a": -50, "b": -55})], OWN, NotProven),
     "no serial number in the barcode": (expected(), [Device(A, "S1"), Device(B, "S2", "2")], OWN, Proven),

@@ -80,7 +80,8 @@ ROWS = {
     "silent, then another one": (run_of("S2"), Unconfirmed(A), LABEL, DeviceError),
     "silent and not surely in the slot, then another one": (run_of("S2"), Unconfirmed(A, sure=False), LABEL, WrongDevice),
     "a wrong label, whatever the plan says": (run_of("S2"), WrongLabel(A, "S2", why="another"), LABEL, DeviceError),
-    "a wrong label, and suddenly the right one": (run_of("S1"), WrongLabel(A, "S2", why="another"), LABEL, DeviceError),
+    "a wrong label, and suddenly the right one": (run_of("S1"), WrongLabel(A, "S2", why="another"), LABEL, WrongDevice),
+    "a wrong label, nothing read": (run_of(), WrongLabel(A, "S2", why="another"), LABEL, DeviceError),
     "absent": (run_of(address=""), Absent("gone"), LABEL, None),
     "absent, and another one was taken": (run_of("S2"), Absent("gone"), LABEL, WrongDevice),
     "absent, and one was taken that told nothing": (run_of(), Absent("gone"), LABEL, StationError),
@@ -127,9 +128,12 @@ def test_another_unit_has_its_serial_number_or_its_address(before) -> None:
 
 def test_a_radio_that_was_replaced() -> None:
     old = unit("S1", B)
-    assert checked(run_of("S1"), BY_SERIAL, LABEL, old, purpose="repaired") is None
+    assert checked(run_of("S1"), BY_SERIAL, LABEL, old, purpose="repaired", after="FAIL") is None
+    assert isinstance(checked(run_of("S1"), BY_SERIAL, LABEL, old, purpose="repaired", after="PASS"), DeviceError)
     assert checked(run_of("S1"), BY_SERIAL, LABEL, old, unit("S1", A, 2, "repaired"), purpose="retest") is None
-    assert isinstance(checked(run_of("S1"), BY_SERIAL, LABEL, unit("S2", A), purpose="repaired"), DeviceError)
+    assert isinstance(
+        checked(run_of("S1"), BY_SERIAL, LABEL, unit("S2", A), purpose="repaired", after="FAIL"), DeviceError
+    )
 
 
 def test_an_address_that_changes_is_nobodys() -> None:
