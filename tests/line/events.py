@@ -114,8 +114,18 @@ def _one() -> st.SearchStrategy[AnyLineEvent]:
     )
 
 
+@st.composite
+def _whole(draw: st.DrawFn) -> list[AnyLineEvent]:
+    """A test from its begin to its end."""
+    word, cause = draw(st.sampled_from(_ENDS))
+    key, product = draw(_KEYS), draw(st.sampled_from(["logger", "box"]))
+    return done(key, word, draw(_UNITS), draw(_PURPOSES), cause=cause, product=product)
+
+
 def histories() -> st.SearchStrategy[list[AnyLineEvent]]:
-    return st.lists(_one(), max_size=60)
+    """Whole tests, with anything else between and within them."""
+    parts = st.lists(st.one_of(_whole(), st.builds(lambda event: [event], _one())), max_size=30)
+    return parts.map(lambda each: [event for part in each for event in part])
 
 
 def lines(events: list[AnyLineEvent]) -> bytes:

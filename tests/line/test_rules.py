@@ -66,6 +66,13 @@ def test_a_unit_that_passed_is_not_tested_again():
     assert why(asked(done("1", "PASS", "A"), minutes=60 * 24)) == "A passed on 2026-11-27 at 06:01"
 
 
+def test_the_last_result_decides_what_is_said():
+    passed = [*LINK, *done("2", "PASS", "A", "retest")]
+    assert why(asked(passed, "RETEST")) == "A passed today at 06:01"
+    failed = [*done("1", "PASS", "A"), *done("2", "FAIL", "A", "repaired", cause="link")]
+    assert why(asked(failed)) == "A failed today at 06:01 (link)"
+
+
 def test_after_a_repair_it_is():
     for word in ("PASS", "FAIL"):
         again = Allowed("repaired", "run 1", 1, "repaired, test 2 of this unit", word)

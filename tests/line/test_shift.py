@@ -55,6 +55,14 @@ def test_a_unit_that_was_stopped_is_not_judged_until_it_is():
     assert stopped.counts == Counts(judged=1, passed_first=1)
 
 
+def test_a_known_unit_that_is_stopped_stays_judged():
+    assert state(done("1", "FAIL", "A"), done("2", "STOP", "A", "retest")).counts == Counts(judged=1, failed_first=1)
+
+
+def test_units_that_were_stopped_are_those_of_the_shift():
+    assert state(done("1", "STOP", "A"), [shift(600, "2")]).counts == Counts()
+
+
 @pytest.mark.parametrize("purpose", ["golden", "known bad", "clean-up"])
 @pytest.mark.parametrize("word", ["PASS", "FAIL", "STOP"])
 def test_what_checks_the_station_counts_nowhere(purpose, word):
@@ -172,6 +180,7 @@ def test_a_stop_lasts_over_shifts_and_is_cleared_with_its_rows():
     assert (stopped.stopped, stopped.station_errors) == ("errors", 1)
     stopped.add(LineCleared(at=at(10), person="P-2"))
     assert (stopped.stopped, stopped.station_errors) == ("", 0)
+    assert not state(done("1", "FAIL"), [LineCleared(at=at(), person="P-2")]).alike
 
 
 # --- checks and cautions
