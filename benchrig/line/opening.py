@@ -45,7 +45,7 @@ async def opened(
         bench = await _bench(station, options, resources)
         names = {station.slots[name].radio if name in station.slots else "" for name in station.slot_names}
         openers = {name: bench.opener(name) for name in names} if bench is not None else {}
-        radios = StationRadios(station, openers, seed=options.seed)
+        radios = StationRadios(station, openers, beside=bench.beside if bench is not None else None, seed=options.seed)
         resources.push_async_callback(radios.close)
         work = Work(
             file,

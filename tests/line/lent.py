@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -151,3 +153,23 @@ def told(record: Record) -> list[str]:
     return [
         note.text for note in record.notes if not note.text.startswith(("air: ", "address: ", "controller", "console-"))
     ]
+
+
+def main(radio: str, plan: str, *devices: str) -> None:
+    """`python -m tests.line.lent RADIO PLAN ADDRESS…`: the plan on all of these units at once, and on each alone; prints what
+    came of it as JSON."""
+    tests = [Test(Path(plan), number, device=(address,)) for number, address in enumerate(devices, start=1)]
+    at_once = [ended(record) for record in together(tests, radio)]
+    print(json.dumps({"at once": at_once, "alone": [ended(alone(test, radio)) for test in tests]}))
+
+
+def ended(record: Record) -> tuple[str, str | None, list[str]]:
+    """Verdict and cause, and the first step that did not pass."""
+    end = record.ended
+    assert end is not None
+    failed = [step.planned.name for step in record.steps if step.ended and step.ended.verdict in ("fail", "error")]
+    return end.verdict, end.cause, failed[:1]
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

@@ -20,7 +20,7 @@ from benchrig.record.model import Record
 from benchrig.testing.sources import load_devices
 from tests.contract.compare import differences
 from tests.contract.radios import RADIO_ALONE, air_on_tcp
-from tests.line.lent import KINDS, Test, alone, together, told
+from tests.line.lent import KINDS, Test, alone, ended, together, told
 from tests.run.kit import SHIPPED, pieces
 
 # what takes longer than a second is for the slow suite
@@ -87,14 +87,6 @@ def test_four_at_once_on_a_controller_behind_tcp(name: str, tmp_path: Path) -> N
     with air_on_tcp(*written) as radio:
         at_once = together(tests, radio)
     same(at_once, [alone(test, on("kind", written)) for test in tests])
-
-
-def ended(record: Record) -> tuple[Any, ...]:
-    """Verdict and cause, and the first step that did not pass."""
-    end = record.ended
-    assert end is not None
-    failed = [step.planned.name for step in record.steps if step.ended and step.ended.verdict in ("fail", "error")]
-    return end.verdict, end.cause, failed[:1]
 
 
 def broken(number: int, folder: Path, rng: random.Random) -> Simulated:
