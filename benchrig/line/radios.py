@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from benchrig import collector
-from benchrig.errors import BenchrigError, StationError
+from benchrig.errors import BenchrigError, InternalError, StationError
 from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.beside import Beside
 from benchrig.radio.lending import Opener, SharedRadio
@@ -135,9 +135,15 @@ class StationRadios:
         return Heard(slot, self.name(slot), tuple(ear.selected(Selection())))
 
     async def close(self) -> None:
-        """End all links and let all radios go."""
+        """End all links and let all radios go. InternalError when something failed unseen meanwhile."""
+        errors = list[InternalError]()
         for radio in self._radios.values():
-            await radio.close()
+            try:
+                await radio.close()
+            except InternalError as error:
+                errors.append(error)
+        if errors:
+            raise errors[0]
 
 
 def use_of(step: StepPlan) -> Use:

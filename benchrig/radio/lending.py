@@ -7,7 +7,7 @@ import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 
-from benchrig.errors import BenchrigError
+from benchrig.errors import BenchrigError, InternalError
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Report, Selection
 from benchrig.radio.turns import Turns, Use
@@ -95,21 +95,27 @@ class SharedRadio:
             yield
 
     async def close(self) -> None:
-        """What is still lent is closed first. BenchrigError as of the radio's own close."""
+        """What is still lent is closed first. InternalError when something failed unseen meanwhile."""
         async with self._lock:
             for radio in [*self._lent.values()]:
-                await radio.close()
-            await self._close()
+                with contextlib.suppress(BenchrigError):
+                    await radio.close()
+            if isinstance(error := await self._close(), InternalError):
+                raise error
 
-    async def _close(self) -> None:
+    async def _close(self) -> Exception | None:
+        """What went wrong with that: of a radio that has failed nothing else is to be expected."""
         radio, self._radio = self._radio, None
         if radio is None:
-            return
+            return None
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(GIVEN_BACK_WITHIN):
                 await self._all_back.wait()
-        with contextlib.suppress(BenchrigError):
+        try:
             await radio.close()
+        except Exception as error:
+            return error
+        return None
 
 
 class _Scan:

@@ -28,17 +28,21 @@ class StackRadio(Radio):
         return "plug the adapter in again"
 
     async def close(self) -> None:
-        """Bonds that last no longer than a run go with that run, also where the radio goes on."""
+        """Bonds that last no longer than a run go with that run, also where the radio goes on. InternalError when the stack
+        has failed meanwhile: nobody knows whose packet that was."""
         await super().close()
         if self.is_lent and isinstance(self.bonds, MemoryBonds):
             for bond in filter(self.is_own, self.bonds.all()):
                 self.bonds.forget(*bond.unit)
+        if self.is_lent and self.stack is not None and (broken := self.stack.broken) is not None:
+            raise broken
 
     async def is_there(self) -> bool:
         return self.stack is None or not self.stack.lost
 
     async def fault(self) -> BenchrigError | None:
-        return None if await self.is_there() else self._lost()
+        broken = self.stack.broken if self.stack is not None else None
+        return broken if broken is not None or await self.is_there() else self._lost()
 
     async def trouble(self) -> BenchrigError | None:
         """The controller, when it is lost: what it did not carry proves nothing against a unit."""

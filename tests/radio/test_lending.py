@@ -9,11 +9,13 @@ from typing import Any
 
 import pytest
 
-from benchrig.errors import LinkLost, StationError
+from benchrig.errors import InternalError, LinkLost, StationError
+from benchrig.radio.bumble_stack.pairing import Nobody
 from benchrig.radio.lending import SharedRadio
 from benchrig.radio.link import Link
 from benchrig.radio.radio import Radio
 from benchrig.radio.scan import Ear, Selection
+from benchrig.radio.security import Wish
 from benchrig.radio.stacked import StackRadio
 from benchrig.radio.turns import Use
 from benchrig.radio.virtual.clock import run
@@ -240,3 +242,46 @@ def test_listening_on_a_radio_that_fails_meanwhile_is_an_error() -> None:
             await listening
 
     shared(work)
+
+
+def test_what_the_stack_fails_on_is_an_error_of_all_who_use_it_then() -> None:
+    async def work(radio: SharedRadio, opened: Opened) -> None:
+        lent = [await radio.lend(), await radio.lend()]
+        stack = opened.radios[0].stack
+        assert stack is not None
+        stack.host.errors.append(ValueError("an odd packet"))
+        for one in lent:
+            with pytest.raises(InternalError, match="an odd packet"):
+                await one.close()
+        await (await radio.lend()).close()
+        assert len(opened.radios) == 2, "it is opened anew"
+
+    shared(work)
+
+
+def test_what_failed_unseen_is_told_at_the_end() -> None:
+    async def work(radio: SharedRadio, opened: Opened) -> None:
+        await radio.open()
+        stack = opened.radios[0].stack
+        assert stack is not None
+        stack.host.errors.append(ValueError("an odd packet"))
+
+    with pytest.raises(InternalError, match="an odd packet"):
+        shared(work)
+
+
+def test_a_bond_is_that_of_its_run_and_goes_with_it() -> None:
+    """On a radio whose bonds last no longer than a run."""
+
+    async def work(radio: SharedRadio, opened: Opened) -> tuple[list[bool], int]:
+        one, other = await radio.lend(), await radio.lend()
+        await (await linked(one, 1)).security.pair(Wish(), Nobody())
+        bonds = opened.radios[0].bonds
+        assert bonds is not None
+        [bond] = bonds.all()
+        own = [one.is_own(bond), other.is_own(bond)]
+        await one.close()
+        await other.close()
+        return own, len(bonds.all())
+
+    assert shared(work) == ([True, False], 0)

@@ -110,10 +110,14 @@ class HostStack:
                 async with asyncio.timeout(SETTLE_WITHIN):
                     await self.device.power_off()
         await self.tasks.close()
-        if self.host.errors:
-            raise InternalError(f"the Bluetooth stack failed on a packet: {self.host.errors[0]!r}") from (
-                self.host.errors[0]
-            )
+        if (broken := self.broken) is not None:
+            raise broken from self.host.errors[0]
+
+    @property
+    def broken(self) -> InternalError | None:
+        """What failed on the receive path of this stack, if anything did."""
+        errors = self.host.errors
+        return InternalError(f"the Bluetooth stack failed on a packet: {errors[0]!r}") if errors else None
 
     @property
     def address_text(self) -> str:
