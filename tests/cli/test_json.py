@@ -16,7 +16,7 @@ from tests.cli.calling import call
 from tests.desk.kit import Clumsy, Reader
 from tests.desk.prompt.kit import LOCK, talked
 from tests.history.folders import end_of_line, write
-from tests.history.questions.kit import entry, history_of
+from tests.history.questions.kit import entry, file_of, history_of
 from tests.reference import SECTIONS, words
 from tests.run.kit import DEVICES, PLANS, device_text
 
@@ -238,6 +238,13 @@ def test_the_capability_of_a_reading(tmp_path: Path) -> None:
     check("`capability`", [json.loads(each.stdout) for each in said])
 
 
+def test_the_drift_of_a_golden_unit(tmp_path: Path) -> None:
+    golden = {"purpose": "golden", "reference": "G1", "slot": "1"}
+    file = file_of(tmp_path, [entry(n, readings={"scan.rssi": n}, **golden) for n in range(3)])
+    (tmp_path / "line.yaml").write_text(f"station: line 1\nradio: host\nhistory: {file}\n", "utf-8")
+    check("`line drift`", [json.loads(call("line", "drift", tmp_path / "line.yaml", "--json").stdout)])
+
+
 def test_every_row_is_tested() -> None:
     apart = {
         "history add, history rebuild, history deliver",
@@ -247,6 +254,7 @@ def test_every_row_is_tested() -> None:
         "history readings: values",
         "history check",
         "capability",
+        "line drift",
         "yield",
         "bonds",
         "packages",
