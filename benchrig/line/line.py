@@ -194,7 +194,8 @@ class Line:
             return 3
         if self._interrupts:
             return 2
-        return 7 if reading.is_stopped or reading.is_locked or reading.floor.waiting else 0
+        left = bool(reading.floor.waiting) and not reading.ended  # who ends a shift leaves what waits
+        return 7 if reading.is_stopped or reading.is_locked or left else 0
 
     def _guarded(self, work: Callable[[], object]) -> None:
         """What cannot be written is told by the view, and keeps units from being begun."""

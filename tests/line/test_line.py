@@ -330,6 +330,7 @@ def test_end_leaves_what_waits(here: Path) -> None:
         _unit(here, Unit(number))
     view = shop.shift(A, B, "END")
     assert (shop.words, view.waiting, view.state) == ([(A, "PASS")], (B,), "ended")
+    assert shop.line.exit_code == 0
 
 
 def test_a_label_of_a_unit_in_another_slot_is_refused_there(here: Path) -> None:
