@@ -140,20 +140,23 @@ def _steps(plan: Plan, station: Station) -> Iterator[Finding]:
 def _identity(plan: Plan, groups: list[str], kinds: set[ProofKind]) -> Iterator[Finding]:
     """Whether it can be known which unit is tested."""
     if not set(groups) & {*IDENTITY}:
-        advice = r"add a group to the barcode: (?P<serial>…) or (?P<address>…)"
-        what = "the barcode has neither a serial number nor an address"
-        if "scan" in kinds:
-            yield problem(f"{what}: in slots that share a radio no unit can be proven", advice)
-        else:
-            yield note(f"{what}: a unit is known by its place alone", advice)
+        yield _nameless("scan" in kinds)
+    if any(map(_reads_serial, plan.steps)):
         return
-    if "serial" in groups and not any(map(_reads_serial, plan.steps)):
-        what = "the plan never reads the serial number of the unit"
-        advice = "add a step: read: serial number string"
-        if "address" in groups:
-            yield note(f"{what}: one that has a serial number is not judged", advice)
-        else:
-            yield problem(f"{what}, so nothing shows that the unit of the barcode was tested", advice)
+    what = "the plan never reads the serial number of the unit"
+    advice = "add a step: read: serial number string"
+    if "address" not in groups:
+        yield problem(f"{what}, so nothing shows which unit was tested", advice)
+    elif "serial" in groups:
+        yield note(f"{what}: one that has a serial number is not judged", advice)
+
+
+def _nameless(shares_radio: bool) -> Finding:
+    what = "the barcode has neither a serial number nor an address"
+    advice = r"add a group to the barcode: (?P<serial>…) or (?P<address>…)"
+    if shares_radio:
+        return problem(f"{what}: in slots that share a radio no unit can be proven", advice)
+    return note(f"{what}: a unit is known by its place alone", advice)
 
 
 def _reads_serial(step: StepPlan) -> bool:

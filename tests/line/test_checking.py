@@ -96,7 +96,7 @@ def test_what_is_not_approved_is_said_of_each():
 SECOND = "  - read: serial number string\n    expect: {value: {equals: '${serial}'}}\n"
 UNREAD = (SECOND, "  - read: battery level\n    expect: {value: {min: 10 %}}\n    name: '${serial}'\n")
 PROBLEMS = [
-    (("", "", UNREAD), "the plan never reads the serial number of the unit, so nothing shows that the unit of the barcode was tested", "product logger"),
+    (("", "", UNREAD), "the plan never reads the serial number of the unit, so nothing shows which unit was tested", "product logger"),
     (("(?P<serial>V", "(?P<serial>V)(?P<colour>"), "the barcode gives 'colour', and the plan has no given value 'colour'", "product logger"),
     (("plan: plan.yaml", "plan: plan.yaml, given: {firmwere: '3'}"), "the plan has no given value 'firmwere'", "product logger"),
     (("fails: scan", "fails: scam"), "the plan has no step 'scam' in which the unit could fail", "reference worn"),
@@ -211,6 +211,11 @@ def test_a_label_that_says_nothing_of_its_unit(of, severity):
     bare = of(r"(?P<serial>V\d)", r"V\d")
     said = [message for each, message in says(bare, severity) if each == "product logger"]
     assert any(message.startswith("the barcode has neither a serial number nor an address") for message in said)
+
+
+def test_a_label_that_says_nothing_needs_a_plan_that_reads_the_serial_number():
+    said = "the plan never reads the serial number of the unit, so nothing shows which unit was tested"
+    assert ("product logger", said) in says(found(r"(?P<serial>V\d)", r"V\d", UNREAD, approved=False))
 
 
 def test_a_damaged_file_of_approvals_is_told():
