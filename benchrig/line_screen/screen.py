@@ -26,6 +26,7 @@ from benchrig.line_screen.writing import written_apart
 from benchrig.tasks import Tasks
 from benchrig.terminal import console
 from benchrig.terminal.asking import forget_typed_ahead
+from benchrig.text.wrapping import Line, Span
 
 _STYLE = Style.from_dict(
     {
@@ -53,6 +54,7 @@ class _Screen:
         self._ascii_only = console().options.ascii_only
         self._heard: set[tuple[str, ...]] = set()
         self._trouble = ""
+        self._shown: list[Line] = []
         self._interrupted = float("-inf")
 
     async def run(self) -> None:
@@ -97,6 +99,13 @@ class _Screen:
             hurry()
 
     def _tick(self, app: Application[None], is_busy: Callable[[], bool]) -> None:
+        try:
+            self._look(app, is_busy)
+        except Exception as error:
+            self._fail(error, app)
+
+    def _look(self, app: Application[None], is_busy: Callable[[], bool]) -> None:
+        """Drawing takes prompt_toolkit ten times as long as finding out that there is nothing to draw."""
         if self._line.view().state == "ended":
             self._exit(app)
         elif app.is_running and not is_busy():
@@ -104,7 +113,9 @@ class _Screen:
                 _repaint(app)
                 if self._bell:
                     app.output.bell()
-            app.invalidate()
+                app.invalidate()
+            elif self._lines_now(app) != self._shown:
+                app.invalidate()
 
     def _end(self, app: Application[None]) -> None:
         self._line.leave()
@@ -138,24 +149,20 @@ class _Screen:
 
     def _content(self) -> StyleAndTextTuples:
         app = get_app()
-        size = app.output.get_size()
-        made: StyleAndTextTuples = []
         try:
-            lines = drawn(
-                self._line.view(),
-                self._typing.text,
-                size.columns,
-                size.rows,
-                datetime.now().astimezone(),
-                ascii_only=self._ascii_only,
-            )
+            self._shown = self._lines_now(app)
         except Exception as error:
             self._fail(error, app)
-            return made
-        for line in lines:
-            made += [(" ".join(f"class:{each}" for each in style.split()), text) for text, style in line]
+        made: StyleAndTextTuples = []
+        for line in self._shown:
+            made += [(" ".join(f"class:{each}" for each in style.split()), text) for text, style in _trimmed(line)]
             made.append(("", "\n"))
         return made[:-1]
+
+    def _lines_now(self, app: Application[None]) -> list[Line]:
+        size, now = app.output.get_size(), datetime.now().astimezone()
+        typed = self._typing.text
+        return drawn(self._line.view(), typed, size.columns, size.rows, now, ascii_only=self._ascii_only)
 
     def _has_news(self) -> bool:
         """Whether there is a verdict or a question that was not there before."""
@@ -191,6 +198,16 @@ class _Screen:
         is_held, self._interrupted = now - self._interrupted < _HELD, now
         if not is_held:
             self._line.interrupt()
+
+
+def _trimmed(line: Line) -> list[Span]:
+    """Without the blanks at its end: each cell that is drawn costs time."""
+    spans = [*line]
+    while spans and not spans[-1][1] and not spans[-1][0].rstrip(" "):
+        spans.pop()
+    if spans and not spans[-1][1]:
+        spans[-1] = (spans[-1][0].rstrip(" "), "")
+    return spans
 
 
 def _repaint(app: Application[None]) -> None:

@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 
 # Something is drawn anew at least so often, and when it changes after so long, in seconds: changes come in crowds.
-EVERY, SOON = 1.0, 0.1
+EVERY, SOON = 1.0, 0.2
 
 
 @contextlib.contextmanager
