@@ -172,13 +172,13 @@ class Drawing:
         rng = self.rng
         used = [slot for slot in self.case.slots if rng.random() < 0.85] or ["1"]
         rng.shuffle(used)
-        units = [self.unit() for _ in used]
-        things = [Thing(unit, self.label(unit), slot, slot) for unit, slot in zip(units, used, strict=True)]
+        again = self.again(used)
+        slots = used[len(again) :]
+        things = [Thing(unit, self.label(unit), slot, slot) for unit, slot in ((self.unit(), slot) for slot in slots)]
         for thing in things:
             if rng.random() < 0.4:
                 self.twist(thing, things)
-        again = self.again(used)
-        return [*again, *things[len(again) :]]
+        return [*again, *things]
 
     def again(self, used: list[str]) -> list[Thing]:
         """Units of earlier rounds, tested once more: with the word for it, or without."""
@@ -331,7 +331,8 @@ class Judge:
             self.counts["another answered"] += 1
             if strange <= self.clones(thing):
                 return
-            if word == "FAIL" and strange <= self.instead(thing):
+            named = self.has_double_address(thing) and test.ended.proof.startswith("the unit has the")
+            if word == "FAIL" and (named or strange <= self.instead(thing)):
                 return
             self.say(test, f"M{unit.mark} got the result of {strange}")
         expected = self.expected(thing)
@@ -355,7 +356,9 @@ class Judge:
             louder = louder or (other == thing.mate and other.rssi - unit.rssi >= MARGIN - SLACK)
             is_meant = barcode == "neither" or thing.label == label_of(other, barcode)
             blind = not self.case.serial_step or "serial" not in barcode
-            if (same and at) or (at and blind) or (is_meant and (gone or louder)):
+            labels = sum(each.label == thing.label for each in self.beside(thing))
+            taken = self.case.scans(thing.slot) and labels == 1  # a wrong label, and nothing but labels to go by
+            if (same and at) or (at and blind) or (is_meant and (gone or louder or taken)):
                 found.add(other.mark)
         return found
 
@@ -363,8 +366,11 @@ class Judge:
         """What is in its slot in its place, and fails there: to the line its label is the wrong one."""
         if self.case.scans(thing.slot) or thing.place == thing.slot:
             return set()
-        mine = next(each for each in self.case.rounds if thing in each)
-        return {each.unit.mark for each in mine if each.place == thing.slot}
+        return {each.unit.mark for each in self.beside(thing) if each.place == thing.slot}
+
+    def beside(self, thing: Thing) -> list[Thing]:
+        """All things of its round."""
+        return next(each for each in self.case.rounds if any(one is thing for one in each))
 
     def has_double_address(self, thing: Thing) -> bool:
         """Whether another one answers where it is asked for."""
@@ -373,7 +379,9 @@ class Judge:
     def expected(self, thing: Thing) -> str:
         """What this unit with this label is."""
         case, unit = self.case, thing.unit
-        if not thing.is_there or (thing.does == "silent" and not self.has_double_address(thing)):
+        if thing.does == "silent" and self.has_double_address(thing):
+            return "PASS" if thing.unit.is_good else "FAIL"  # the other one says its name for it
+        if not thing.is_there or thing.does == "silent":
             return "FAIL"
         if case.barcode != "neither" and thing.label != label_of(unit, case.barcode):
             return "FAIL"
@@ -400,6 +408,8 @@ class Judge:
     def is_plain(self, thing: Thing) -> bool:
         """Whether nothing about it is odd: its station has to judge it."""
         if thing.does or thing.place != thing.slot or not thing.is_there or self.case.barcode == "address":
+            return False
+        if self.case.barcode != "neither" and thing.label != label_of(thing.unit, self.case.barcode):
             return False
         if not self.case.serial_step or thing.unit.link_ends:
             return False
