@@ -43,7 +43,7 @@ def test_a_line_that_takes_the_strongest_unit_is_seen_through(monkeypatch):
     prover_decide = prover.decide
     monkeypatch.setattr(prover, "decide", strongest)
     monkeypatch.setattr(LastCheck, "__call__", nothing_wrong)
-    said = " ".join(text for seed in (25, 32) for text in judged(seed).wrong)
+    said = " ".join(text for seed in (4, 10, 22) for text in judged(seed).wrong)
     assert "got the result of" in said
     assert "passed, and alone it is FAIL" in said
 

@@ -265,6 +265,18 @@ async def test_a_unit_whose_link_has_just_ended_is_gone_as_well(tmp_path, after)
         assert {await at.serial("", ONE) for _ in range(5)} == {clone.serial}
 
 
+async def test_a_unit_that_ends_its_link_as_its_power_goes_fails_nothing(tmp_path):
+    async with rig(tmp_path) as at:
+        await at.put("1", ONE)
+        await at.link("", ONE)
+        device = next(iter(at.bench._occupied["1"].guests.devices))
+        connection = device.connections[0]
+        device.vanish(connection)
+        await device.disconnect(connection)
+        await at.put("1", None)
+        await at.heard()
+
+
 async def test_no_file_is_an_empty_slot_and_a_broken_one_is_told_in_words(tmp_path):
     async with rig(tmp_path) as at:
         assert await at.put("1", None) == ""

@@ -194,7 +194,7 @@ class SimulatedDevice:
         """End a link from the device's side, all of them without one; nothing to do when it has gone."""
         for one in self.connections:
             if connection in (None, one):
-                await one.disconnect()
+                await _ended(one)
 
     def vanish(self, connection: Connection) -> None:
         """Leave a link without a word; nothing to do when it has gone."""
@@ -402,6 +402,15 @@ class _DeviceHost(Host):
             super().on_l2cap_pdu(connection, cid, pdu)
         elif answer:
             self.send_l2cap_pdu(connection.handle, cid, answer)
+
+
+async def _ended(connection: Connection) -> None:
+    """The controller may know already that it has gone, and the host not yet."""
+    try:
+        await connection.disconnect()
+    except hci.HCI_Error as error:
+        if error.error_code != hci.HCI_ErrorCode.UNKNOWN_CONNECTION_IDENTIFIER_ERROR:
+            raise
 
 
 async def _after(seconds: float, action: Callable[[], None]) -> None:
