@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from random import Random
+
+import pytest
 
 from benchrig.figures.capability import capability_of
 from benchrig.figures.drift import drift_of
@@ -21,6 +24,7 @@ REFERENCES = (
     "  bad one:\n    label: VFL3-000002\n    fails: read battery level\n    slots: any\n"
 )
 RULES = "retest: {most: 1, causes: [limit, link]}\nstop: {station_errors: 9, equal_failures: 9}\n"
+OWN = {"1": "left", "2": "right"}
 SIMULATED = Filters(simulated=True)
 
 
@@ -71,3 +75,26 @@ def test_golden_units_are_in_their_drift_and_in_no_capability(here: Path) -> Non
         assert (part.n, part.capability and (part.capability.minimum, part.capability.maximum)) == (2, (80.0, 81.0))
         [battery] = drift_of(history, SIMULATED, ["read battery level.value"])
         assert (battery.reference, [each.value for each in battery.slots[0].checks]) == ("golden", [99.0])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(20))
+def test_any_shift_and_its_history_count_the_same_units(here: Path, seed: int) -> None:
+    """Good units and bad ones, absent ones, wrong labels, units that lose their link, tested again in any order."""
+    chance = Random(seed)
+    shop = Shop(here, unit="units/{serial}.yaml", more=REFERENCES + RULES, slots=chance.choice([("1",), OWN]))
+    made = [
+        Unit(number, battery=chance.choice([90, 90, 20]), link_ends=chance.choice([0, 0, 0, 3]))
+        for number in range(42, 50)
+    ]
+    units(here, Unit(1), Unit(2, battery=20), *made[:-1])
+    wrong = made[chance.randrange(6)]
+    (here / "units" / f"{wrong.serial}.yaml").write_text(Unit(77, address=wrong.number).text, encoding="utf-8")
+    labels = [unit.serial for unit in chance.choices(made, k=14)]
+    said = [word for label in labels for word in (*chance.choice([(), (), ("RETEST",), ("REPAIRED",)]), label)]
+    shop.shift("VFL3-000001", "VFL3-000002", *said)
+    with history_of(shop) as history:
+        [figure] = yields_of(history, SIMULATED, ("slot",))
+        agree(shop, figure)
+        assert figure.without_first == 0
+        assert sum(group.first_pass.of for group in figure.groups["slot"]) == shop.state.counts.judged
