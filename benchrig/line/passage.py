@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -104,10 +105,10 @@ class Passage:
         if (stopped := self._not_tested(outcome)) is not None:
             return stopped
         self._is("waiting")
-        async with self.work.radios.link(self.slot.name):
+        async with contextlib.AsyncExitStack() as place:
+            await place.enter_async_context(self.work.radios.link(self.slot.name))
             self._is("running")
-            self.finished = await self._run(outcome, expected, operator)
-        finished = self.finished
+            self.finished = finished = await self._run(outcome, expected, operator, place)
         return ending(finished, await apart(lambda: on_disk(finished)), outcome, expected)
 
     # --- before the run
@@ -167,7 +168,10 @@ class Passage:
 
     # --- the run
 
-    async def _run(self, outcome: Outcome, expected: Expected, operator: LineOperator) -> Finished:
+    async def _run(
+        self, outcome: Outcome, expected: Expected, operator: LineOperator, place: contextlib.AsyncExitStack
+    ) -> Finished:
+        """`place` is the one among the links of the radio: it is free before the reports are made."""
         work, name = self.work, self.slot.name
         bound = work.prover.binding(name, outcome, expected)
         check = self._last_check(outcome, expected)
@@ -183,8 +187,10 @@ class Passage:
             finally:
                 self.slot.run, self._is_over = None, True
                 work.prover.ended(name)  # nobody has its link any more
+            await place.aclose()
             self.notes += check.notes
-            return await apart(run.reported)
+            async with work.reporting:
+                return await apart(run.reported)
 
     def _options(
         self, outcome: Outcome, device: tuple[str, ...], without: frozenset[str], check: LastCheck

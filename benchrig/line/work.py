@@ -61,6 +61,8 @@ class Work:
     notes: dict[str, str] = field(default_factory=dict)
     tests: int = 0
     last_word: float | None = None
+    # pictures of reports are drawn one after the other: their settings are those of the process
+    reporting: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
     def history(self) -> Place | None:

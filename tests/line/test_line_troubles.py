@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.errors import StationError
+from benchrig.launch import PreparedRun
 from benchrig.line.events import CleanedUp, ClockBack, LineCleared, ReferenceChecked, RunBegan, ToldStation, UnitBegan
 from benchrig.line.journal import NAME, LineJournal, read_line
 from benchrig.line.line import Line, LineOptions
@@ -410,3 +411,17 @@ def test_what_the_cut_run_had_saved_is_to_be_put_back_by_hand(here: Path) -> Non
     view = shop.shift("yes")
     assert any("put back by hand" in note and "put back" in note for note in view.notes)
     assert [(event.ok, event.message) for event in events(shop, CleanedUp)] == [(False, "to be put back by hand")]
+
+
+def test_the_next_unit_has_the_link_while_reports_are_made(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop, free = Shop(here, units={"1": Unit(42)}), list[bool]()
+    reported = PreparedRun.reported
+
+    def looking(run: PreparedRun) -> object:
+        shared = shop.line.work.radios._of("1")
+        free.append(not shared.place.locked())
+        return reported(run)
+
+    monkeypatch.setattr(PreparedRun, "reported", looking)
+    shop.shift(A)
+    assert free == [True]
