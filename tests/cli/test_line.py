@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any, get_args
 
 import pytest
+from click.shell_completion import ShellComplete
 
+from benchrig.cli import main
 from benchrig.cli.line_piped import _lines
 from benchrig.cli.line_text import Narrator, asked_words, summary
 from benchrig.line import events
@@ -110,3 +112,16 @@ def test_a_question_and_a_shift_in_a_line() -> None:
     assert asked_words(view) == "slot 2 asks: green? (yes / no)"
     assert summary(view) == "REHEARSAL: 4 units judged, first pass 75.0 %, 1 failed, 1 not judged, 0 retests"
     assert summary(LineView("line 3", "ended")) == "0 units judged, 0 failed, 0 not judged, 0 retests"
+
+
+def test_the_commands_of_a_line_are_completed_and_say_what_they_do() -> None:
+    completion = ShellComplete(main, {}, "benchrig", "_BENCHRIG_COMPLETE")
+    found = {each.value: each.help for each in completion.get_completions(["line"], "")}
+    assert found.keys() == {"run", "check", "approve", "log", "drift"}
+    assert all(found.values())
+    assert "line" in {each.value for each in completion.get_completions([], "li")}
+
+
+def test_a_wrong_word_leads_to_the_nearest_command(tmp_path: Path) -> None:
+    done = here("line", "chek", cwd=tmp_path)
+    assert (done.returncode, "did you mean 'check'" in done.stderr) == (4, True)
