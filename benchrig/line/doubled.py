@@ -15,7 +15,7 @@ from typing import Literal
 from benchrig.errors import BenchrigError, DeviceError, StationError, WrongDevice
 from benchrig.history.place import Place
 from benchrig.line.events import Word
-from benchrig.line.known_units import Before, before_in, kept_address
+from benchrig.line.known_units import Before, before_in, kept_address, serial_read, serials_read
 from benchrig.line.proof import Absent, Expected, Found, Outcome, Proven, Unconfirmed, WrongLabel
 from benchrig.loop import outside
 from benchrig.plan.model import Plan
@@ -97,16 +97,6 @@ def attempts_of(plan: Plan) -> int:
     """How often the first connect step of the plan may try."""
     found = (step.step for step in plan.steps if step.step is not None and step.step.verb == _CONNECT)
     return next((step.attempts for step in found), 1)
-
-
-def serials_read(record: Record) -> list[str]:
-    """Those that the unit told in this run, each once."""
-    return [*dict.fromkeys(filter(None, (seen.serial.strip().rstrip("\0") for seen in record.sightings)))]
-
-
-def serial_read(record: Record) -> str:
-    """The last of them."""
-    return serials_read(record)[-1] if serials_read(record) else ""
 
 
 # --- whether it is the unit

@@ -111,6 +111,7 @@ class UnitEnded(LineEvent, tag="unit ended", frozen=True, kw_only=True):
     message: str = ""
     run_id: str = ""
     folder: str = ""
+    serial: str = ""  # that the proven unit told in the run, and its address where it keeps that
     address: str = ""
     proof: str = ""
     seconds: float = 0.0  # from the scan to the word

@@ -35,7 +35,7 @@ class Before(msgspec.Struct, frozen=True):
 
 
 def line_units(events: Iterable[AnyLineEvent]) -> list[Before]:
-    """The judged units of a line; those whose barcode has no serial number are in the history alone."""
+    """The judged units of a line, by the serial number of the barcode, else by what they told."""
     began, found = dict[str, UnitBegan](), list[Before]()
     for event in events:
         if isinstance(event, UnitBegan):
@@ -47,9 +47,10 @@ def line_units(events: Iterable[AnyLineEvent]) -> list[Before]:
 
 def before_of(began: UnitBegan, ended: UnitEnded) -> list[Before]:
     """What one test says of who its unit was; nothing where it was not judged, or its unit is not known."""
-    if not (ended.judged and began.serial and ended.address):
+    serial = began.serial or ended.serial
+    if not (ended.judged and serial and ended.address):
         return []
-    return [Before(began.serial, ended.address, ended.run_id, ended.at, began.purpose, ended.folder)]
+    return [Before(serial, ended.address, ended.run_id, ended.at, began.purpose, ended.folder)]
 
 
 def before_in(place: Place, serial: str, address: str, *, simulated: bool) -> tuple[list[Before], str]:
@@ -80,6 +81,16 @@ def _before(row: tuple[str, str, str, str, int, str, str]) -> Before | None:
     serial, address, kind, run_id, started, purpose, folder = row
     kept = _kept(address, kind)
     return Before(serial, kept, run_id, moment_of(started), purpose or "unit", folder) if serial and kept else None
+
+
+def serials_read(record: Record) -> list[str]:
+    """Those that the unit told in a run, each once."""
+    return [*dict.fromkeys(filter(None, (seen.serial.strip().rstrip("\0") for seen in record.sightings)))]
+
+
+def serial_read(record: Record) -> str:
+    """The last of them."""
+    return serials_read(record)[-1] if serials_read(record) else ""
 
 
 def kept_address(record: Record) -> str:

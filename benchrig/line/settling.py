@@ -8,7 +8,7 @@ from dataclasses import replace
 from benchrig.line import telling
 from benchrig.line.events import CleanedUp, ReferenceChecked, UnitEnded, counts_for_unit
 from benchrig.line.judging import Ending
-from benchrig.line.known_units import kept_address
+from benchrig.line.known_units import kept_address, serial_read
 from benchrig.line.passage import Passage
 from benchrig.line.rules import Allowed, may_be_tested, shown
 from benchrig.line.slot import Shown, Slot
@@ -87,6 +87,7 @@ def _note(work: Work, slot: Slot, ending: Ending) -> None:
             message=ending.says,
             run_id=record.run.run_id if record is not None else "",
             folder=ending.folder,
+            serial=serial_read(record) if record is not None and ending.proven else "",
             address=kept_address(record) if record is not None and ending.proven else "",
             proof=ending.proof,
             seconds=round(now - slot.began, 3),

@@ -212,6 +212,6 @@ def numbered(serial: str) -> UnitBegan:
 def test_the_units_of_a_line() -> None:
     events = [
         numbered("S1"), ended("S1", address=A), numbered("S2"), ended("S2", "STOP", "station", address=B),
-        numbered("S3"), ended("S3"), numbered("S4"),
+        numbered("S3"), ended("S3"), numbered("S4"), began("lot 5"), ended("lot 5", serial="S5", address=C),
     ]  # fmt: skip
-    assert [(each.serial, each.address) for each in line_units(events)] == [("S1", A)]
+    assert [(each.serial, each.address) for each in line_units(events)] == [("S1", A), ("S5", C)]

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.line.floor_kit import Shop, here, slot  # noqa: F401
+from tests.line.floor_kit import Shop, here, slot
 from tests.line.units import Unit, plan_text
+
+__all__ = ["here"]
 
 OWN = {"1": "left", "2": "right"}
 SHARED = ("1", "2")
