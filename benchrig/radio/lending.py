@@ -136,6 +136,7 @@ class _Scan:
     @contextlib.asynccontextmanager
     async def heard_by(self, hear: Callable[[Report], object]) -> AsyncIterator[None]:
         task = self._task = self._task or self._tasks.start(self._work())
+        self._tasks.ignore(task)
         self._hearing.append(hear)
         begun = self._tasks.start(self._begun.wait())
         try:
@@ -147,6 +148,8 @@ class _Scan:
             self._hearing.remove(hear)
             if not self._hearing:
                 self._over.set()
+                if not self._begun.is_set():  # it may have to wait for its turn for long
+                    task.cancel()
                 await asyncio.wait({task})
         if task.done():
             task.result()

@@ -210,6 +210,7 @@ def test_who_listens_at_once_shares_a_scan(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_who_connects_waits_for_no_endless_listening() -> None:
     async def work(radio: SharedRadio, _: Opened) -> float:
+        await radio.open()
         radio.turns.one_at_a_time = True
         loop, ear = asyncio.get_running_loop(), Ear()
 
@@ -285,3 +286,18 @@ def test_a_bond_is_that_of_its_run_and_goes_with_it() -> None:
         return own, len(bonds.all())
 
     assert shared(work) == ([True, False], 0)
+
+
+def test_who_gives_up_listening_waits_for_no_turn() -> None:
+    async def work(radio: SharedRadio, _: Opened) -> float:
+        await radio.open()
+        radio.turns.one_at_a_time = True
+        loop = asyncio.get_running_loop()
+        async with radio.turns.hold(Use.CONNECT):
+            began = loop.time()
+            with pytest.raises(TimeoutError):
+                async with asyncio.timeout(1.0), radio.heard_by(Ear().add):
+                    pass
+            return loop.time() - began
+
+    assert shared(work) == pytest.approx(1.0, abs=0.1)
