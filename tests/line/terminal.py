@@ -19,6 +19,7 @@ from tests.cli.kit import COMMAND, environment, resize, take_terminal
 
 COLUMNS, ROWS = 80, 24
 PATIENCE = 30.0
+SOON = 5.0
 
 
 class LineTerminal:
@@ -100,6 +101,13 @@ class LineTerminal:
             assert self.process.poll() is None or seen(), f"it ended before {what}:\n{shown}"
             assert time.monotonic() < deadline, f"not seen: {what}; the screen:\n{shown}"
             self.look()
+
+    def soon(self, seen: Callable[[], object]) -> bool:
+        """Whether it is seen in a few seconds: the text of a slot is painted after its word."""
+        deadline = time.monotonic() + SOON
+        while not seen() and time.monotonic() < deadline:
+            self.look()
+        return bool(seen())
 
     def end(self) -> int:
         """Look until the process has ended; its exit code."""
