@@ -302,7 +302,7 @@ class Judge:
         self.judged: list[tuple[Thing, Test]] = []
 
     def look(self) -> Judge:
-        things = [*self.case.things]
+        things = [thing for thing in self.case.things if thing.shown]  # of the others the label was refused
         for test in self.done.tests:
             thing = next((each for each in things if _fits(each, test.began)), None)
             if thing is None:
@@ -424,6 +424,8 @@ class Judge:
             return False
         others = self.others(thing)
         if any(_are_twins(thing.unit, other) for other in others):
+            return False
+        if any(each.label == thing.label and each.unit != thing.unit for each in self.case.things):
             return False
         if any(each.does in ("swapped", "two in slot", "replaced", "forgotten", "late") for each in self.case.things):
             return False
