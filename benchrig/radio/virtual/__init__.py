@@ -13,6 +13,7 @@ security.py         how a device pairs, its bonds, how its links are protected; 
                     security_user.py: who is at it, security_conduct.py: what it does not accept, its faults
 access_rules.py     whether an access is allowed on such a link; needs_spec.py: what a file says of that
 opening.py          specifications -> an open air with the bench's stack in it
+shared_air.py       an air that several radios of the bench listen to, and that devices come into and leave
 air.py              who is in the air and who is connected
 band.py             advertising channels
 airlink.py          one connection: two ends, supervision; carrier.py: its parameters and timers; airqueue.py: one
