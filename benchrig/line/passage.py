@@ -213,11 +213,9 @@ class Passage:
         )
 
     async def _lent(self, without: frozenset[str]) -> Radio:
-        """With the console and the switch of what is in this slot alone."""
+        """What was wrong with it when the line began is over."""
         radio = await self.work.radios.lend(self.slot.name, without=without)
         self.work.notes.pop(f"radio {self.work.radios.name(self.slot.name)}", None)
-        if self.work.bench is not None:
-            radio.beside = self.work.bench.beside(self.slot.name)
         return radio
 
     def _part(self, outcome: Outcome) -> LinePart:
