@@ -68,7 +68,7 @@ def prompt(view: LineView, text: str, width: int, pen: Pen) -> Line:
     """Where room is short: what the line waits for, and what is typed, in one line."""
     if view.asked is not None or view.state in ("locked", "stopped"):
         return typed_line(text, width, pen)
-    said = f" {view.message} {view.do}".rstrip()
+    said = "".join(f" {each}" for each in (view.message, view.do) if each)
     room = width - 5 - min(_TYPED, cells(pen.tail(text, _TYPED)))
     return typed_line(text, width, pen, [(pen.text(said, room), "strong")])
 

@@ -81,6 +81,11 @@ def test_a_slot_stays_where_it_is_while_units_come_and_go(count: int, size: tupl
     assert len({plan and (plan.size, plan.columns, plan.box.beside) for plan in plans}) == 1
 
 
+def test_what_to_do_shares_the_line_of_what_is_typed_where_room_is_short() -> None:
+    shown = view(*FOUR, rehearsal=True, message="", do="Put a unit into slot 1.")
+    assert "\n Put a unit into slot 1. > VFL\n" in text_of(shown, typed="VFL").replace(" \n", "\n")
+
+
 def test_units_that_wait_are_counted_where_there_is_no_line_for_them() -> None:
     shown = view(*FOUR, rehearsal=True, waiting=("VFL3-000020", "VFL3-000021"))
     assert "2 waiting" in text_of(shown)
