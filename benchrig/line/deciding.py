@@ -153,7 +153,8 @@ class _Deciding:
             if self._told(front).serial:
                 return self._wrong_serial(front)
             return self._wrong_address(front) if self._is_another(front) else self._unconfirmed(front)
-        left = [each for each in asked if not self._is_another(each) and self._staying(each) is None]
+        known = [each for each in asked if self._is_another(each) or self._staying(each) or self._has_left(each)]
+        left = [each for each in asked if each not in known]
         if not left:
             return Absent(f"the unit '{serial}' was not heard")
         said = "; ".join(f"{each.address} {self._answer(each)}" for each in left[:4])
@@ -164,6 +165,11 @@ class _Deciding:
         serial = self._told(unit).serial
         of_it = (claim for claim in self.scene.staying if claim.address == unit.address)
         return next((claim for claim in of_it if serial and claim.serial == serial), None)
+
+    def _has_left(self, unit: Candidate) -> bool:
+        """A unit that was taken out while it was asked: it told another serial number when it was tested."""
+        before = self.scene.gone.get(unit.address, "")
+        return not self._told(unit).connected and before not in ("", self.expected.serial)
 
     def _wrong_serial(self, unit: Candidate) -> Outcome:
         told, label = self._told(unit), self.expected.serial

@@ -109,6 +109,12 @@ def test_a_tested_unit_in_another_slot_is_known_to_be_another_one() -> None:
     assert proven_address(twin) == B
 
 
+def test_a_tested_unit_that_was_taken_out_meanwhile_is_another_one() -> None:
+    beside = Device(B, None, "2")
+    assert isinstance(proved(expected("S1"), beside, radios=SHARED, gone={B: "S2"}), Absent)
+    assert isinstance(proved(expected("S1"), beside, radios=SHARED, gone={B: "S1"}), NotProven)
+
+
 def test_few_reports_prove_no_place() -> None:
     assert isinstance(proved(expected("S1"), Device(A, "S1"), reports=2), NotProven)
 
