@@ -133,10 +133,21 @@ def _another_serial(record: Record, outcome: Outcome, expected: Expected) -> Ben
         return _contradicted(outcome, wanted, wrong[0])
     if told or not _needs_serial(outcome, expected):
         return None
+    if isinstance(outcome, Found) and outcome.private and _first_address(record) != outcome.address:
+        return WrongDevice(
+            "the unit has changed its address since it was proven, and the run has read no serial number: "
+            "another unit may have answered",
+            advice="test the unit again; read the serial number (2A25) first in the plan",
+        )
     return StationError(
         "the run has read no serial number, so nothing shows that it was the unit of the barcode",
         advice="add a step to the plan that reads the serial number (2A25)",
     )
+
+
+def _first_address(record: Record) -> str:
+    """From there on the run itself holds on to its unit."""
+    return next((seen.address.upper() for seen in record.sightings if seen.address), "")
 
 
 def _contradicted(outcome: Outcome, wanted: str, told: str) -> BenchrigError:
