@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import csv
 import re
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 import yaml
 
+from benchrig.line import telling
+from benchrig.line.view import Counts, LastUnit, LineView, SlotView
+from benchrig.line_screen.layout import drawn
 from tests.pictures.pages import PAGES
 from tests.pictures.terminals import TERMINALS
 from tests.readme import PROJECT, README, block, pasted
@@ -110,6 +114,22 @@ def test_a_line_in_ten_minutes(tmp_path: Path) -> None:
         assert line in said, done.stdout
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "results" / "line-3").exists(), "nothing simulated is among the results of a line"
+
+
+def test_the_screen_of_the_line_looks_as_it_is_shown() -> None:
+    why = "10 read battery level: 11 % is below the minimum 80 % by 69 %"
+    at = datetime(2026, 1, 5, 9, 31)
+    slots = (
+        SlotView("1", "ended", "PASS", "VFL3-000103", do=telling.PASSED),
+        SlotView("2", "ended", "FAIL", "VFL3-000104", says=why, do=telling.FAILED),
+    )
+    last = (LastUnit(at.astimezone(), "VFL3-000104", "2", "FAIL", why),)
+    do = "put the next unit into slot 1, then scan its label"
+    view = LineView(
+        "line 3", "ready", "1", "J. Holm", rehearsal=True, do=do, slots=slots, counts=Counts(4, 3, 1), takt=45, last_takt=31, last=last
+    )  # fmt: skip
+    lines = ["".join(text for text, _ in line).rstrip() for line in drawn(view, "", 80, 24, at)]
+    assert block("A line in ten minutes", "text").rstrip() == "\n".join(lines).rstrip()
 
 
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
