@@ -340,7 +340,8 @@ class Judge:
             if strange <= self.clones(thing):
                 return
             told = (test.ended.proof, test.ended.message)
-            named = self.has_double_address(thing) and any("serial number 'VFL3" in text for text in told)
+            named = test.ended.step == "the serial number" or any("serial number 'VFL3" in text for text in told)
+            named = named and self.has_double_address(thing)
             if word == "FAIL" and (named or strange <= self.instead(thing)):
                 return
             self.say(test, f"M{unit.mark} got the result of {strange}")
