@@ -421,7 +421,7 @@ class Judge:
             return False
         if self.case.barcode != "neither" and thing.label != label_of(thing.unit, self.case.barcode):
             return False
-        if not self.case.serial_step or thing.unit.link_ends:
+        if not self.case.serial_step or thing.unit.link_ends or not thing.unit.tells_serial:
             return False
         others = self.others(thing)
         if any(_are_twins(thing.unit, other) for other in others):
