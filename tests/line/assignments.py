@@ -59,6 +59,11 @@ class Thing:
     shown: str = ""  # on the screen when it was taken out
 
     @property
+    def is_silent(self) -> bool:
+        """It advertises another name than the plan selects, now or when it was drawn."""
+        return self.unit.name != Unit(0).name
+
+    @property
     def is_there(self) -> bool:
         return self.does != "absent"
 
@@ -358,7 +363,7 @@ class Judge:
     def clones(self, thing: Thing) -> set[str]:
         """Those that are the unit of the label as well, for all that the line can ask: its plan, the air, the barcode."""
         unit, barcode = thing.unit, self.case.barcode
-        gone = thing.does in ("silent", "absent", "late", "pulled", "replaced", "no serial")
+        gone = thing.is_silent or thing.does in ("absent", "late", "pulled", "replaced", "no serial")
         found = set()
         for other in self.others(thing):
             same, at = other.serial == unit.serial, other.at == unit.at
@@ -389,9 +394,9 @@ class Judge:
     def expected(self, thing: Thing) -> str:
         """What this unit with this label is."""
         case, unit = self.case, thing.unit
-        if thing.does == "silent" and self.has_double_address(thing):
+        if thing.is_silent and self.has_double_address(thing):
             return "PASS" if thing.unit.is_good else "FAIL"  # the other one says its name for it
-        if not thing.is_there or thing.does == "silent":
+        if not thing.is_there or thing.is_silent:
             return "FAIL"
         if case.barcode != "neither" and thing.label != label_of(unit, case.barcode):
             return "FAIL"
@@ -421,7 +426,7 @@ class Judge:
             return False
         if self.case.barcode != "neither" and thing.label != label_of(thing.unit, self.case.barcode):
             return False
-        if not self.case.serial_step or thing.unit.link_ends or not thing.unit.tells_serial:
+        if thing.is_silent or not self.case.serial_step or thing.unit.link_ends or not thing.unit.tells_serial:
             return False
         others = self.others(thing)
         if any(_are_twins(thing.unit, other) for other in others):
