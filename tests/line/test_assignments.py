@@ -14,7 +14,7 @@ from tests.line.kit import worked
 from tests.line.units import Unit
 
 # Lines of all kinds: every way in which slots share radios, every kind of label.
-QUICK = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 18, 20, 21, 25, 27, 28, 30, 32)
+QUICK = (2, 5, 7, 9, 12, 20, 27, 32)
 
 
 @pytest.mark.parametrize("seed", QUICK)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import selectors
+import threading
 import time
 from contextlib import contextmanager
 from datetime import datetime
@@ -27,6 +28,10 @@ START = 1000.0  # not 0: code that takes a time of 0 for "never" would go unnoti
 MOST_ROUNDS = 200_000
 # Files are looked at when nothing is left to do, and once in so many rounds: each look is a call of the system.
 POLLED_EVERY = 64
+# In a thread beside others the loop gives way once in so many jumps: it lets the interpreter go at each look at files, and has it
+# again before a thread that waits for it awakes, on a busy machine for minutes.
+GIVES_WAY_EVERY = 256
+_GIVEN = 1e-5
 # Times are sums of floats: what is nearer than this is the same instant.
 INSTANT = 1e-6
 
@@ -54,6 +59,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         self._now = start
         self._rounds, self._most_rounds = 0, most_rounds
         self._outside = 0
+        self._jumps = 0
         self._real_start = 0.0
         super().__init__(_JumpingSelector(self))
         # A timer is due when its time is not later than now plus this; virtual times are exact.
@@ -113,6 +119,9 @@ class VirtualLoop(asyncio.SelectorEventLoop):
                 advice="wait for a program, an operator or a socket inside the loop's outside()",
             )
         self._now += timeout
+        self._jumps += 1
+        if self._jumps % GIVES_WAY_EVERY == 0 and threading.current_thread() is not threading.main_thread():
+            time.sleep(_GIVEN)
         return events
 
     def _count_round(self) -> None:
