@@ -94,6 +94,7 @@ _TOLD: dict[type, Any] = {
     events.RunBegan: _run,
     events.UnitEnded: _ended,
     events.Released: lambda told, event: f"{told.unit(event.key)} left the slot",
+    events.Withheld: lambda told, event: f"no verdict is given of {told.unit(event.key)}{_after(event.why)}",
     events.CutOff: _cut_off,
     events.CleanedUp: _cleaned,
     events.ReferenceChecked: _reference,

@@ -136,6 +136,15 @@ class Released(LineEvent, tag="released", frozen=True, kw_only=True):
     slot: str
 
 
+class Withheld(LineEvent, tag="withheld", frozen=True, kw_only=True):
+    """The verdict of this test was given to nobody: its record keeps it, but nothing shows which unit was in the slot. The
+    unit counts as not judged."""
+
+    key: str
+    slot: str
+    why: str
+
+
 class CutOff(LineEvent, tag="cut off", frozen=True, kw_only=True):
     """The line died while this unit was tested: it counts as not tested."""
 
@@ -215,6 +224,7 @@ AnyLineEvent: TypeAlias = (
     | RunBegan
     | UnitEnded
     | Released
+    | Withheld
     | CutOff
     | CleanedUp
     | ReferenceChecked

@@ -11,15 +11,16 @@ from typing import Any
 from benchrig.errors import BenchrigError, StationError
 from benchrig.line.approving import Wanted
 from benchrig.line.barcode import Match, read
-from benchrig.line.events import LineStopped, Refused, Released
+from benchrig.line.events import LineStopped, Refused
 from benchrig.line.judging import Ending
 from benchrig.line.loading import plan_of
 from benchrig.line.passage import Passage
 from benchrig.line.programs import Programs
 from benchrig.line.proof import Place
+from benchrig.line.releasing import give, hold, strangers, withhold
 from benchrig.line.rules import Allowed, Asked, Due, NotAllowed, due, may_be_tested, stop_now
-from benchrig.line.settling import of_doubled, settle
-from benchrig.line.slot import Shown, Slot
+from benchrig.line.settling import settle
+from benchrig.line.slot import SCAN_ALL, Shown, Slot
 from benchrig.line.work import Work, apart
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
@@ -110,12 +111,26 @@ class Floor:
             return True
         if there is not None and there.is_at_work:
             return False
-        if there is not None and there.release and not self._taken_out(scan, there):
-            return True
+        if there is not None and there.release:
+            found = strangers(self.work, there)
+            if found and self._is_proving:
+                return False  # they may be units that were scanned just now
+            if not self._taken_out(scan, there, found):
+                return True
         return self.is_open() and self._admitted(scan)
 
-    def _taken_out(self, scan: Scan, slot: Slot) -> bool:
-        """Whether the label is also that of a unit to be tested again."""
+    @property
+    def _is_proving(self) -> bool:
+        return any(slot.state == "proving" for slot in self.slots.values())
+
+    def _taken_out(self, scan: Scan, slot: Slot, found: tuple[str, ...]) -> bool:
+        """Whether the label is also that of a unit to be tested again. With units `found` that nobody has scanned no verdict
+        is given."""
+        hold(slot, found)
+        if found and not scan.asked:
+            self.waiting.remove(scan)
+            self.refuse(scan.match.text, slot.held, SCAN_ALL, slot.name)
+            return False
         self.release(slot)
         if not scan.asked:
             self.waiting.remove(scan)
@@ -134,6 +149,8 @@ class Floor:
         if slot is None:
             return False
         self.waiting.remove(scan)
+        if slot.release:
+            self.release(slot)
         self.begin(slot, scan, allowed)
         return True
 
@@ -149,7 +166,8 @@ class Floor:
         """The slot that was scanned; of a reference one that lacks it; the one that the unit is in; an empty one; the one
         whose unit was judged before the others."""
         if scan.slot:
-            return self.slots[scan.slot] if self.slots[scan.slot].is_free else None
+            slot = self.slots[scan.slot]
+            return slot if slot.is_free or slot.held else None
         free = [slot for slot in self.slots.values() if slot.is_free]
         lacking = self._lacking(scan.match.reference)
         order = {name: at for at, name in enumerate(self.slots)}
@@ -228,7 +246,8 @@ class Floor:
         if loaded is None:
             return
         plan, wanted = loaded
-        passage = Passage(self.work, slot, plan, wanted, cleaning.nodes(plan) if cleaning is not None else None)
+        nodes = cleaning.nodes(plan) if cleaning is not None else None
+        passage = Passage(self.work, slot, plan, wanted, nodes, proved=self.wake)
         self._passages[slot.name] = passage
         passage.begin()
         try:
@@ -264,16 +283,20 @@ class Floor:
             await self.work.bench.take(name)
 
     def release(self, slot: Slot) -> None:
-        """The label of the unit in it was scanned: now the verdict is its, and is shown."""
-        self.work.memory.note(Released(at=self.work.memory.now(), key=slot.key, slot=slot.name))
-        slot.release = False
-        if slot.doubled and slot.ending is not None:
-            slot.ending = of_doubled(slot.ending)
-            slot.shown = Shown(slot.ending.word, slot.ending.says, slot.ending.do)
+        """The unit in it is taken out: now the verdict is its, and is shown. One that was held back is given to nobody."""
+        if slot.held and not slot.doubled:
+            withhold(self.work, slot, slot.held)
+        give(self.work, slot)
         self.tasks.leave(self._vacated(slot.name))
         self.said = Said()
         self.programs.tell(slot)
         self.work.changed()
+
+    def give_up(self) -> None:
+        """At the end of the shift: nobody scans any more what has to be scanned before a word is shown."""
+        for slot in self.slots.values():
+            if slot.held:
+                self.release(slot)
 
     def check_stop(self) -> None:
         memory = self.work.memory

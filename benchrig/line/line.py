@@ -168,6 +168,10 @@ class Line:
                 self._guarded(lambda: reading.go_on(ends=False))
             self._guarded(lambda: reading.go_on(ends=self._finishing and not self._typed))
             self._change()
+        self._guarded(reading.floor.give_up)
+        while reading.floor.programs.are_busy:
+            await self._wake.wait()
+            self._wake.clear()
 
     def _is_done(self, reading: Reading) -> bool:
         if self._typed or reading.floor.is_busy or reading.is_asking:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from benchrig.errors import StationError
 from benchrig.line.events import AnyLineEvent, ClockBack, UnitEnded
+from benchrig.line.heard import Known
 from benchrig.line.journal import LineJournal
 from benchrig.line.known_units import Before, before_of, line_units
 from benchrig.line.rules import clock_was_set_back
@@ -42,6 +43,11 @@ class Memory:
         self.state.add(event)
         for listener in self.listeners:
             listener(event)
+
+    @property
+    def known(self) -> Known:
+        """Who was judged here."""
+        return Known({each.address for each in self.units if each.address}, {each.serial for each in self.units})
 
     def _identified(self, event: AnyLineEvent) -> list[Before]:
         """Of a test that ends: who its unit was."""

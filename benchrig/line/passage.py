@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError, InternalError, OperatorError
@@ -43,6 +43,8 @@ class Passage:
     # what the file says changes for the units after this one
     station: Station = field(init=False)
     interrupted: bool = False
+    # called when it is known which unit is in the slot: others may have waited for that
+    proved: Callable[[], None] = lambda: None
     notes: list[str] = field(default_factory=list)
     _is_over: bool = False
     _step: StepPlan | None = None
@@ -105,6 +107,7 @@ class Passage:
         if (stopped := self._not_tested(outcome)) is not None:
             return stopped
         self._is("waiting")
+        self.proved()
         async with contextlib.AsyncExitStack() as place:
             await place.enter_async_context(self.work.radios.link(self.slot.name))
             self._is("running")

@@ -11,6 +11,7 @@ from typing import Protocol
 from benchrig.errors import StationError
 from benchrig.line.asking import Asking
 from benchrig.line.deciding import decide
+from benchrig.line.heard import HeardAround, Known, unaccounted
 from benchrig.line.proof import Binding, Claim, Expected, Found, Outcome, Place, Proven, Told, binding
 from benchrig.line.scene import Ask, Candidate, Scene, candidates
 from benchrig.radio.radio import Radio
@@ -62,6 +63,9 @@ class Prover:
     _told: dict[str, tuple[int, Told]] = field(default_factory=dict)
     _failed: dict[str, int] = field(default_factory=dict)
     _gone: dict[str, str] = field(default_factory=dict)
+    # by slot what was heard around it since its unit was scanned, and all units that were proven: addresses, serial numbers
+    _around: dict[str, HeardAround] = field(default_factory=dict)
+    _proven: dict[str, str] = field(default_factory=dict)
     _asking: asyncio.Lock = field(default_factory=asyncio.Lock)
     asked: int = 0
 
@@ -69,7 +73,12 @@ class Prover:
         """Listen until the unit is proven, or for as long as the station allows for it to be put in. An outcome that runs is
         claimed for the slot. StationError where the slot's radio does not listen, or fails."""
         self.release(slot)
-        outcome, heard = await _Proving(self, Place.of(self.station, slot), expected).outcome()
+        place = Place.of(self.station, slot)
+        if place.kind == "scan":
+            self._around[slot] = HeardAround(place, expected, float(self.station.prove.margin.number))
+        outcome, heard = await _Proving(self, place, expected).outcome()
+        if isinstance(outcome, Proven):
+            self._proven[outcome.address] = outcome.serial
         if isinstance(outcome, Found):
             outcome = replace(outcome, failed=self._failed.get(outcome.address, 0))
             self._claims[slot] = Claim(slot, outcome.address, outcome.serial)
@@ -94,6 +103,7 @@ class Prover:
     def release(self, slot: str) -> None:
         """The unit has left the slot, or was never in it: another one may have its address."""
         self.ended(slot)
+        self._around.pop(slot, None)
         claim = self._staying.pop(slot, None)
         if claim is not None:
             self._told.pop(claim.address, None)
@@ -103,7 +113,25 @@ class Prover:
         """The units that are in other slots."""
         return [claim for name, claim in self._claims.items() if name != slot]
 
+    def unaccounted(self, slot: str, known: Known) -> tuple[str, ...]:
+        """The addresses of units that were heard since the label of this slot's unit was scanned, and that may be in the slot
+        in its place: they fit its plan, and nobody has scanned them. None where the air tells which unit is in the slot."""
+        if slot not in self._around:
+            return ()
+        claims = [*self._claims.values(), *self._staying.values()]
+        told = {address: each.serial for address, (_, each) in self._told.items()}
+        scanned = {claim.address for claim in claims} | self._proven.keys()
+        serials = {claim.serial for claim in claims} | {*self._proven.values()}
+        return unaccounted(self._around[slot].found.values(), scanned, told, serials, known)
+
     # --- for a proving
+
+    def heard(self, by_slot: Mapping[str, HeardInSlot]) -> None:
+        """Whatever slot it was listened for."""
+        by_radio = {each.radio: each.sightings for each in by_slot.values() if each.error is None}
+        for slot, around in self._around.items():
+            if slot in by_slot and by_slot[slot].error is None:
+                around.hear(by_slot[slot].sightings, by_radio)
 
     def scene(
         self, expected: Expected, place: Place, heard: Sequence[Candidate], listened: frozenset[str], since: int
@@ -167,6 +195,7 @@ class _Proving:
         error = heard[self._place.slot].error
         if error is not None:
             raise error
+        self._prover.heard(heard)
         self._heard = {each.radio: each.sightings for each in heard.values() if each.error is None}
 
     async def _decided(self) -> Outcome:

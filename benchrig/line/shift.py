@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TypeAlias
+
+from msgspec import structs
 
 from benchrig.errors import Cause
 from benchrig.line.events import (
@@ -26,6 +28,7 @@ from benchrig.line.events import (
     ToldStation,
     UnitBegan,
     UnitEnded,
+    Withheld,
     Word,
     counts_for_unit,
 )
@@ -112,6 +115,8 @@ class ShiftState:
     _passed: int = 0
     _retests: int = 0
     _stopped_units: set[UnitKey] = field(default_factory=set)
+    # by the keys of the tests of this shift that were judged: their unit, what it came to, and what was known of the unit before
+    _given: dict[str, tuple[UnitKey, Result, KnownUnit | None]] = field(default_factory=dict)
 
     @property
     def counts(self) -> Counts:
@@ -146,6 +151,8 @@ class ShiftState:
                 self._end(Test(self.open.pop(event.key).began, event))
             case CutOff() if event.key in self.open:
                 self._cut_off(self.open.pop(event.key))
+            case Withheld():
+                self._withhold(event)
             case CleanedUp():
                 self.uncleaned.pop(event.key, None)
             case _:
@@ -174,6 +181,7 @@ class ShiftState:
         self.station_hash, self.simulated = event.station_hash, event.simulated
         self._judged = self._passed = self._retests = 0
         self._stopped_units.clear()
+        self._given.clear()
         self.cautions.clear()
         self.checked.clear()
         self.last.clear()
@@ -192,12 +200,29 @@ class ShiftState:
         known = self.units.get(key)
         if test.ended.judged:
             self._stopped_units.discard(key)
+            self._given[test.began.key] = (key, Result.of(test.ended), replace(known) if known is not None else None)
             if known is None:
                 self._first(key, test)
             else:
                 self._again(known, test)
         elif known is None:
             self._stopped_units.add(key)
+
+    def _withhold(self, event: Withheld) -> None:
+        """A verdict that nobody was given is none: the unit is known as before."""
+        self.last = deque((_withheld(test, event) for test in self.last), maxlen=LAST)
+        unit, result, before = self._given.pop(event.key, (None, None, None))
+        known = self.units.get(unit) if unit is not None else None
+        if unit is None or known is None or known.last != result:
+            return
+        if before is not None:
+            self.units[unit] = before
+            self._retests -= 1
+            return
+        del self.units[unit]
+        self._judged -= 1
+        self._passed -= known.first.word == "PASS"
+        self._stopped_units.add(unit)
 
     def _first(self, key: UnitKey, test: Test) -> None:
         """The first result stands for ever."""
@@ -230,6 +255,12 @@ class ShiftState:
         """Nobody has touched a unit whose run had not begun."""
         if test.run is not None:
             self.uncleaned[test.began.key] = test
+
+
+def _withheld(test: Test, event: Withheld) -> Test:
+    if test.began.key != event.key:
+        return test
+    return Test(test.began, structs.replace(test.ended, word="STOP", cause="operator", message=event.why))
 
 
 def folded(events: Iterable[AnyLineEvent]) -> ShiftState:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from benchrig.line.judging import Ending
 
 TAKE_OUT = "take the unit out, and scan its label"
+SCAN_ALL = "scan the labels of all units in the fixture, then scan this one again"
 _AT_WORK = ("proving", "waiting", "running")
 
 
@@ -42,6 +43,7 @@ class Slot:
     shown: Shown = field(default_factory=Shown)
     release: bool = False
     doubled: bool = False  # its label was scanned for another slot too, before it was taken out
+    held: str = ""  # why its word is not shown, though its label was scanned
     step: str = ""
     done: int = 0
     of: int = 0
@@ -72,7 +74,7 @@ class Slot:
         """A unit begins."""
         self.match, self.allowed, self.key = match, allowed, key
         self.state, self.shown, self.release, self.doubled = "proving", Shown(), False, False
-        self.step, self.done, self.of, self.ending = "", 0, 0, None
+        self.step, self.done, self.of, self.ending, self.held = "", 0, 0, None, ""
         self.began = self.ended = asyncio.get_running_loop().time()
 
     def end(self, shown: Shown) -> None:
@@ -84,10 +86,10 @@ class Slot:
     def clear(self) -> None:
         """Nothing is in it."""
         self.state, self.match, self.key, self.shown, self.release = "empty", None, "", Shown(), False
-        self.ending, self.cleans = None, ""
+        self.ending, self.cleans, self.held = None, "", ""
 
     def view(self) -> SlotView:
-        shown = Shown(do=TAKE_OUT) if self.release else self.shown
+        shown = Shown(says=self.held, do=SCAN_ALL if self.held else TAKE_OUT) if self.release else self.shown
         until = asyncio.get_running_loop().time() if self.is_at_work else self.ended
         return SlotView(
             name=self.name,

@@ -42,6 +42,7 @@ CASES = [
     (event("RunBegan", key="k", folder="f", proof="serial number"), "VFL3-1 is being tested; proven: serial number"),
     (PASSED, "slot 2: VFL3-1 PASS  [results/one]"),
     (event("Released", key="k", slot="2"), "slot 2: VFL3-1 left the slot"),
+    (event("Withheld", key="k", slot="2", why="not scanned"), "no verdict is given of slot 2: VFL3-1: not scanned"),
     (event("CutOff", key="k"), "VFL3-1 was cut off, and counts as not tested"),
     (event("CleanedUp", key="k", person="A", ok=False, message="gone"), "VFL3-1 was not cleaned up (A): gone"),
     (event("ReferenceChecked", name="golden", slot="2", ok=True), "slot 2: golden did what it must"),

@@ -275,9 +275,14 @@ class Operator:
             self.shift.put(thing.place, replacement(thing).text)
 
     async def take_out(self, thing: Thing) -> None:
-        if self.case.scans(thing.slot) and self.shift.slot(thing.slot).release:
+        is_its = (
+            self.shift.slot(thing.slot).serial in thing.label.split()
+        )  # not of a unit of before: this label was refused
+        if is_its and self.case.scans(thing.slot) and self.shift.slot(thing.slot).release:
             await self.shift.scan(thing.label)
-        thing.shown = self.shift.slot(thing.slot).word
+        slot = self.shift.slot(thing.slot)
+        # what is held back is given to nobody, once another label is scanned for that slot or the shift ends
+        thing.shown = "" if not is_its else "STOP" if slot.release else slot.word
         if thing.does != "forgotten":
             self.shift.put(thing.place, None)
 
@@ -371,11 +376,14 @@ class Judge:
             louder = louder or (other == thing.mate and other.rssi - unit.rssi >= MARGIN - SLACK)
             is_meant = barcode == "neither" or thing.label == label_of(other, barcode)
             blind = not self.case.serial_step or "serial" not in barcode
-            labels = sum(each.label == thing.label for each in self.beside(thing))
-            taken = self.case.scans(thing.slot) and labels == 1  # a wrong label, and nothing but labels to go by
-            if (same and at) or (at and blind) or (is_meant and (gone or louder or taken)):
+            # labels in a ring, each scanned: nothing but labels tells which of these units is taken out
+            ring = self.case.scans(thing.slot) and any(each.label == self.label(unit) for each in self.case.things)
+            if (same and at) or (at and blind) or (is_meant and (gone or louder or ring)):
                 found.add(other.mark)
         return found
+
+    def label(self, unit: Unit) -> str:
+        return label_of(unit, self.case.barcode)
 
     def instead(self, thing: Thing) -> set[str]:
         """What is in its slot in its place, and fails there: to the line its label is the wrong one."""
@@ -435,9 +443,14 @@ class Judge:
             return False
         if any(each.does in ("swapped", "two in slot", "replaced", "forgotten", "late") for each in self.case.things):
             return False
-        return self.case.scans(thing.slot) or all(
-            thing.unit.rssi - self.level(other, thing) >= MARGIN + SLACK for other in others
-        )
+        if self.case.scans(thing.slot):
+            return not self.case.nearby and all(self.is_in_order(each) for each in self.case.things)
+        return all(thing.unit.rssi - self.level(other, thing) >= MARGIN + SLACK for other in others)
+
+    def is_in_order(self, thing: Thing) -> bool:
+        """Whether it is surely proven, or never on the air: what is neither holds back the words of those beside it."""
+        ordinary = thing.does in ("", "absent", "silent") and not thing.unit.link_ends
+        return ordinary and thing.label == self.label(thing.unit)
 
     def level(self, other: Unit, thing: Thing) -> float:
         """At most so loud is another unit where this one is tested."""

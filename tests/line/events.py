@@ -31,6 +31,7 @@ from benchrig.line.events import (
     ToldStation,
     UnitBegan,
     UnitEnded,
+    Withheld,
     Word,
 )
 from benchrig.record.line_part import Purpose
@@ -99,6 +100,7 @@ def _one() -> st.SearchStrategy[AnyLineEvent]:
         st.builds(lambda key: CutOff(at=now, key=key), _KEYS),
         st.builds(lambda key: CleanedUp(at=now, key=key, person="P", ok=True), _KEYS),
         st.builds(lambda key: Released(at=now, key=key, slot="1"), _KEYS),
+        st.builds(lambda key: Withheld(at=now, key=key, slot="1", why="w"), _KEYS),
         st.builds(lambda key, ok: ToldStation(at=now, key=key, ok=ok), _KEYS, st.booleans()),
         st.builds(lambda ok: ReferenceChecked(at=now, name="golden", slot="1", ok=ok), st.booleans()),
         st.sampled_from(

@@ -217,6 +217,7 @@ WRITTEN = """
 {"event":"run","at":"2026-11-27T06:00:00Z","key":"k","folder":"f","plan":"p","plan_hash":"ab","limits_hash":"cd","address":"a","proof":"p"}
 {"event":"unit ended","at":"2026-11-27T06:00:00Z","key":"k","word":"FAIL","verdict":"fail","cause":"limit","step":"s","reading":"r","message":"m","run_id":"i","folder":"f","address":"a","proof":"p","seconds":1.5,"takt":2.5}
 {"event":"released","at":"2026-11-27T06:00:00Z","key":"k","slot":"1"}
+{"event":"withheld","at":"2026-11-27T06:00:00Z","key":"k","slot":"1","why":"w"}
 {"event":"cut off","at":"2026-11-27T06:00:00Z","key":"k","message":"m"}
 {"event":"cleaned up","at":"2026-11-27T06:00:00Z","key":"k","person":"P","ok":true,"run_id":"i","message":"m"}
 {"event":"reference","at":"2026-11-27T06:00:00Z","name":"g","slot":"1","ok":false,"run_id":"i","why":"w"}

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchrig.line.line import Line, LineOptions
+from benchrig.line.view import Counts
 from tests.line.floor_kit import BADGE, Shop, here, slot, until
 from tests.line.units import Unit, plan_text, put_file
 
@@ -100,6 +101,8 @@ def test_the_word_of_a_shared_radio_is_shown_when_the_label_is_scanned_again(her
         view = await until(line, lambda view: slot(view).state == "ended")
         assert (slot(view).word, slot(view).release) == ("", True)
         assert [last.word for last in view.last] == [""]
+        await line.read(B)
+        await until(line, lambda view: slot(view, "2").state == "ended")
         await line.read(A)
         view = await until(line, lambda view: not slot(view).release)
         assert slot(view).word == "PASS"
@@ -352,5 +355,7 @@ def test_what_is_taken_out_under_a_label_of_two_units_is_no_pass(here: Path) -> 
             await line.read(text)
         view = await until(line, lambda view: slot(view).word != "")
         assert (slot(view).word, slot(view).says) == ("STOP", "two units have this label")
+        assert [last.word for last in view.last] == ["STOP"]
 
     shop.worked(work)
+    assert shop.state.counts == Counts(not_judged=1)

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import pytest
 from hypothesis import given, settings
+from msgspec import structs
 
 from benchrig.line.events import (
     AnyLineEvent,
@@ -23,6 +24,7 @@ from benchrig.line.events import (
     ToldStation,
     UnitBegan,
     UnitEnded,
+    Withheld,
 )
 from benchrig.line.shift import ShiftState, folded
 from benchrig.line.view import Counts
@@ -211,6 +213,24 @@ def test_cautions_are_read_once_a_shift_and_person():
     assert not read.cautions
 
 
+# --- verdicts that nobody was given
+
+
+def test_a_first_verdict_that_nobody_was_given_is_none():
+    after = state(done("1"), done("2", "FAIL"))
+    after.add(Withheld(at=at(), key="1", slot="1", why="another unit is there"))
+    assert after.counts == Counts(judged=1, passed_first=0, failed_first=1, not_judged=1)
+    assert after.known("logger", "1") is None
+    assert [(test.ended.word, test.ended.judged) for test in after.last] == [("FAIL", True), ("STOP", False)]
+
+
+def test_a_retest_that_nobody_was_given_leaves_what_was_known():
+    before = state(done("1", "FAIL", "A"))
+    after = state(done("1", "FAIL", "A"), done("2", "PASS", "A", "retest"))
+    after.add(Withheld(at=at(), key="2", slot="1", why="another unit is there"))
+    assert (after.counts, after.units) == (before.counts, before.units)
+
+
 # --- any history
 
 
@@ -229,10 +249,17 @@ def counted(events: list[AnyLineEvent]) -> Counts:
     """Once more in the plainest way: all ends of the file, then those of the last shift."""
     shifts = [place for place, event in enumerate(events) if isinstance(event, ShiftBegan)]
     open_, results, simulated = dict[str, UnitBegan](), list[tuple[int, tuple[object, ...], UnitEnded]](), False
+    said = dict[str, int]()
     for place, event in enumerate(events):
         match event:
             case ShiftBegan():
                 simulated = event.simulated
+                said.clear()
+            case Withheld() if event.key in said:
+                at_, unit, end = results[said.pop(event.key)]
+                [*_, last] = [number for number, each in enumerate(results) if each[1] == unit and each[2].judged]
+                if results[last][0] == at_:
+                    results[last] = (at_, unit, structs.replace(end, word="STOP"))
             case UnitBegan():
                 open_[event.key] = event
             case CutOff():
@@ -241,6 +268,7 @@ def counted(events: list[AnyLineEvent]) -> Counts:
                 test = open_.pop(event.key)
                 if test.purpose in ("unit", "retest", "repaired"):
                     results.append((place, (simulated, test.product, test.unit), event))
+                    said |= {event.key: len(results) - 1} if event.judged else {}
     judged = [(place, unit, end) for place, unit, end in results if end.judged]
     firsts = {unit: (place, end) for place, unit, end in reversed(judged)}
     since = shifts[-1] if shifts else -1
