@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from benchrig.cli.line_text import Narrator, asked_words
+from benchrig.cli.line_text import Narrator, asked_words, stopped_words
 from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.errors import BenchrigError
 from benchrig.line.journal import NAME, read_line
@@ -54,11 +54,11 @@ def _of_before(line: Line) -> Narrator:
 
 
 async def _ask(line: Line) -> None:
-    """Print each question when it opens, until the line has ended."""
-    asked = ""
+    """Print each question when it opens, and what stops the line, until it has ended."""
+    before = ""
     while (view := line.view()).state != "ended":
-        if (now := asked_words(view)) != asked:
-            asked = now
+        if (now := asked_words(view) or stopped_words(view)) != before:
+            before = now
             if now:
                 _print(now)
         await line.changed.wait()

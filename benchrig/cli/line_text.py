@@ -116,6 +116,11 @@ def asked_words(view: LineView) -> str:
     return plain(f"{where}: {view.asked.text}{choice}", _LONGEST)
 
 
+def stopped_words(view: LineView) -> str:
+    """Why the line is stopped, and what to do, as a line; '' while it is not."""
+    return plain(f"stopped: {view.message}; {view.do}", _LONGEST) if view.state == "stopped" else ""
+
+
 def summary(view: LineView) -> str:
     """What the shift came to."""
     from benchrig.source.problem import counted

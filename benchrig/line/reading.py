@@ -6,7 +6,7 @@ from collections.abc import Coroutine
 from dataclasses import dataclass
 from typing import Any
 
-from benchrig.errors import OperatorError
+from benchrig.errors import OperatorError, StationError
 from benchrig.line.barcode import AtSlot, Badge, Match, Read, Refusal, SaidWord, read
 from benchrig.line.events import (
     LineCleared,
@@ -106,6 +106,9 @@ class Reading:
     async def _asking(self, work: Coroutine[Any, Any, None]) -> None:
         try:
             await work
+        except StationError:
+            if self.work.memory.trouble is None:  # else the view says that it could not be written
+                raise
         finally:
             self.is_asking = False
             self.floor.wake()
@@ -180,28 +183,28 @@ class Reading:
         self.floor.said = Said(f"on shift: {name}")
 
     def _word(self, said: SaidWord) -> None:
+        """A shift can be ended, and a label is kept, also where nothing can be written."""
+        self.ended = self.ended or said.word == "END"
+        self._asked = said.word if said.word in ("RETEST", "REPAIRED") else self._asked
         self._scanned(said.word, "word")
         match said.word:
             case "RETEST" | "REPAIRED":
-                self._asked = said.word
                 self.floor.said = Said(f"{said.word}: scan the label of the unit")
             case "CLEAR":
                 self._clear()
-            case "END":
-                self.ended = True
             case "HELP":
                 self.floor.said = Said(f"words: {WORDS}")
 
     def _at(self, slot: str) -> None:
-        self._scanned(slot, "slot")
         self._slot = slot
+        self._scanned(slot, "slot")
         self.floor.said = Said(f"slot {slot}: scan the label of the unit")
 
     def _label(self, match: Match) -> None:
-        self._scanned(match.text, "reference" if match.reference else "unit")
         self.floor.waiting.append(Scan(match, self._asked, self._slot))
         self.floor.said = Said()
         self._asked, self._slot, self._look_at_file = "", "", True
+        self._scanned(match.text, "reference" if match.reference else "unit")
 
     def _scanned(self, text: str, kind: str) -> None:
         self.work.memory.note(Scanned(at=self.work.memory.now(), text=text, kind=kind))

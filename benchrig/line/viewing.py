@@ -84,8 +84,12 @@ def _stopped(reading: Reading, bug: str) -> tuple[str, str]:
 
 
 def _ended(reading: Reading) -> str:
-    left = len(reading.floor.waiting)
-    return f"the shift has ended; {left} scanned and not tested" if left else "the shift has ended"
+    """With what waited, and why no unit was tested any more."""
+    left, due = len(reading.floor.waiting), reading.floor.due()
+    said = ["the shift has ended", f"{left} scanned and not tested" if left else "", reading.stopped]
+    if due and not reading.is_stopped and (left or reading.is_locked):
+        said.append(f"locked: {due[0].name}: {due[0].why}")
+    return "; ".join(filter(None, said))
 
 
 def _next(slot: Slot | None) -> str:

@@ -425,3 +425,50 @@ def test_the_next_unit_has_the_link_while_reports_are_made(here: Path, monkeypat
     monkeypatch.setattr(PreparedRun, "reported", looking)
     shop.shift(A)
     assert free == [True]
+
+
+def test_a_label_that_is_scanned_while_nothing_can_be_written_is_not_lost(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    away = here / "away"
+
+    async def work(line: Line) -> None:
+        shop.results.rename(away)
+        await line.read(A)
+        stopped = await until(line, lambda view: view.state == "stopped")
+        assert (stopped.waiting, "was moved or removed" in stopped.message) == ((A,), True)
+        away.rename(shop.results)
+        await line.read("CLEAR")
+
+    view = shop.worked(work)
+    assert (shop.words, view.waiting, shop.line.exit_code) == ([(A, "PASS")], (), 0)
+
+
+def test_a_shift_can_be_ended_where_nothing_can_be_written(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+
+    async def work(line: Line) -> None:
+        shop.results.rename(here / "away")
+        await line.read(A)
+        await line.read("END")
+        await until(line, lambda view: view.state == "ended")
+
+    view = shop.worked(work)
+    assert shop.line.exit_code == 7
+    assert "1 scanned and not tested; the file results-rehearsal/line.jsonl was moved or removed" in view.message
+
+
+def test_a_changed_station_file_that_cannot_be_noted_is_no_bug(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, options=LineOptions(acknowledge=True, reports=()))
+
+    async def work(line: Line) -> None:
+        await line.read("K. Lund")
+        shop.write("takt: 20 s\n")
+        await line.read(A)
+        await until(line, lambda view: view.state == "question")
+        shop.results.rename(here / "away")
+        await line.read("no")
+        await until(line, lambda view: view.state == "stopped")
+        await line.read("END")
+
+    view = shop.worked(work)
+    assert (shop.line.exit_code, "bug" in view.message) == (7, False)
