@@ -19,6 +19,7 @@ from prompt_toolkit.styles import Style
 
 from benchrig.errors import InternalError
 from benchrig.line_screen.engine import Shown
+from benchrig.line_screen.keys import typed_only
 from benchrig.line_screen.layout import drawn
 from benchrig.line_screen.ticking import ticking
 from benchrig.line_screen.typing import Said, Typing, is_text
@@ -60,6 +61,7 @@ class _Screen:
     async def run(self) -> None:
         loop = asyncio.get_running_loop()
         terminal = get_app_session()
+        typed_only(terminal.input)
 
         def gone() -> None:
             with contextlib.suppress(RuntimeError):  # the loop is closed

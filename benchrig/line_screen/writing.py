@@ -55,6 +55,13 @@ class Writer:
         self._texts.task_done()
 
 
+class _Output(Vt100_Output):
+    """A terminal then sends what is pasted as if it was typed."""
+
+    def enable_bracketed_paste(self) -> None:
+        """Marks around a paste are not wanted: one that lost its end would take all that follows."""
+
+
 @contextlib.contextmanager
 def written_apart(output: Output, gone: Callable[[], None]) -> Iterator[tuple[Output, Callable[[], bool]]]:
     """The output through a thread, and whether something is still on its way. One that is not a terminal of that kind
@@ -64,7 +71,7 @@ def written_apart(output: Output, gone: Callable[[], None]) -> Iterator[tuple[Ou
         return
     writer = Writer(output.stdout, gone)
     try:
-        apart = Vt100_Output(cast(TextIO, writer), output.get_size, term=output.term, enable_cpr=False)
+        apart = _Output(cast(TextIO, writer), output.get_size, term=output.term, enable_cpr=False)
         yield apart, lambda: writer.is_busy
     finally:
         writer.close()

@@ -61,6 +61,14 @@ def test_what_is_scanned_reaches_the_line_and_what_it_says_is_drawn(tmp_path: Pa
         assert terminal.told == ["read 'four' 4", "read 'VFL3-000012' 11", "read 'END' 3", "over '' 0"]
 
 
+def test_the_begin_of_a_paste_in_a_barcode_takes_nothing_that_follows(tmp_path: Path) -> None:
+    with Fake(tmp_path, "waiting") as terminal:
+        terminal.type("A\x1b[200~B\r")
+        terminal.tell(r"read 'A\x1b[200~B' 8")
+        terminal.scan("VFL3-000012")
+        terminal.tell("read 'VFL3-000012' 11")
+
+
 @pytest.mark.slow
 def test_a_barcode_with_every_kind_of_character(tmp_path: Path) -> None:
     with Fake(tmp_path, "waiting") as terminal:
