@@ -191,7 +191,8 @@ class _Deciding:
         if not unit.stays:
             return self._unconfirmed(unit)
         told = self._told(unit)
-        if told.serial != self.expected.serial and not self._is_surely_here(unit):
+        is_meant = bool(told.serial) and told.serial == self.expected.serial
+        if not is_meant and not self._is_surely_here(unit):
             return NotProven(
                 f"another unit answers, {unit.address}: nothing shows that it is the one in the slot",
                 "see whether the unit in the slot has power and is the one of the label, and take the others away",

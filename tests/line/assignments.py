@@ -352,6 +352,8 @@ class Judge:
             told = (test.ended.proof, test.ended.message)
             named = test.ended.step == "the serial number" or any("serial number 'VFL3" in text for text in told)
             named = named and self.has_double_address(thing)
+            # who has the serial number of the label, and another address than it says, fails under that label
+            named = named or ("its label says" in test.ended.proof and strange <= self.namesakes(thing))
             if word == "FAIL" and (named or strange <= self.instead(thing)):
                 return
             self.say(test, f"M{unit.mark} got the result of {strange}")
@@ -378,7 +380,9 @@ class Judge:
             blind = not self.case.serial_step or "serial" not in barcode
             # labels in a ring, each scanned: nothing but labels tells which of these units is taken out
             ring = self.case.scans(thing.slot) and any(each.label == self.label(unit) for each in self.case.things)
-            if (same and at) or (at and blind) or (is_meant and (gone or louder or ring)):
+            # its mate has the serial number of the label as well, and its own address is that of a unit in another slot
+            hidden = other == thing.mate and any(one != other and one.at == unit.at for one in self.others(thing))
+            if (same and at) or (at and blind) or (is_meant and (gone or louder or ring or hidden)):
                 found.add(other.mark)
         return found
 
@@ -394,6 +398,10 @@ class Judge:
     def beside(self, thing: Thing) -> list[Thing]:
         """All things of its round."""
         return next(each for each in self.case.rounds if any(one is thing for one in each))
+
+    def namesakes(self, thing: Thing) -> set[str]:
+        """Those with the serial number of its label."""
+        return {other.mark for other in self.others(thing) if other.serial in thing.label.split()}
 
     def has_double_address(self, thing: Thing) -> bool:
         """Whether another one answers where it is asked for."""
