@@ -76,9 +76,10 @@ class LastCheck:
         return None
 
     async def _doubled(self, record: Record) -> BenchrigError | None:
-        serial, address = serial_read(record), kept_address(record)
+        serial, address, blank = serial_read(record), kept_address(record), self.expected.blank
+        serial = serial if serial != blank else ""
         known = await self._known(serial, address, simulated=record.run.simulated)
-        known = [each for each in known if each.run_id != record.run.run_id]
+        known = [each for each in known if each.run_id != record.run.run_id and each.serial != blank]
         return doubled(serial, address, known, repaired=self.purpose == "repaired" and self.after == "FAIL")
 
     async def _known(self, serial: str, address: str, *, simulated: bool) -> list[Before]:
@@ -128,9 +129,11 @@ def _of_another(record: Record, unit: Found) -> BenchrigError | None:
 
 def _another_serial(record: Record, outcome: Outcome, expected: Expected) -> BenchrigError | None:
     wanted = expected.serial or (outcome.serial if isinstance(outcome, Proven) else "")
-    told = serials_read(record)
+    told = [each for each in serials_read(record) if each != expected.blank]
     if wanted and (wrong := [each for each in told if each != wanted]):
         return _contradicted(outcome, wanted, wrong[0])
+    if expected.blank and serial_read(record) == expected.blank:
+        return _not_programmed(outcome, wanted, expected.blank)
     if told or not _needs_serial(outcome, expected):
         return None
     if isinstance(outcome, Found) and outcome.private and _first_address(record) != outcome.address:
@@ -143,6 +146,16 @@ def _another_serial(record: Record, outcome: Outcome, expected: Expected) -> Ben
         "the run has read no serial number, so nothing shows that it was the unit of the barcode",
         advice="add a step to the plan that reads the serial number (2A25)",
     )
+
+
+def _not_programmed(outcome: Outcome, wanted: str, blank: str) -> BenchrigError:
+    """The unit is to blame where it is surely the one in the slot."""
+    expected = f"the serial number '{printable(wanted)}'" if wanted else "another serial number"
+    said = f"expected {expected}, found '{printable(blank)}', which units have before they are programmed"
+    advice = "see whether the programmer did its work"
+    if isinstance(outcome, Proven) or (isinstance(outcome, Unconfirmed) and outcome.sure):
+        return DeviceError(said, advice=advice)
+    return StationError(said, advice=advice)
 
 
 def _first_address(record: Record) -> str:
@@ -175,7 +188,7 @@ def _needs_serial(outcome: Outcome, expected: Expected) -> bool:
     of the unit after the proof. An address of the barcode is enough for a unit that tells no serial number."""
     if not (isinstance(outcome, Proven) and outcome.how == "address"):
         return True
-    return outcome.private or bool(expected.serial and (outcome.serial or outcome.failed))
+    return outcome.private or bool(expected.serial and (outcome.serial or outcome.failed or expected.blank))
 
 
 def not_taken(record: Record, outcome: Outcome, attempts: int) -> BenchrigError | None:

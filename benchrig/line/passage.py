@@ -102,7 +102,8 @@ class Passage:
         operator = self._operator()
         await self._cautioned(operator)
         await self._put_in()
-        expected = Expected.of(self.match.text, self.match.values, self.plan.selection())
+        blank = self.station.products[self.match.product].blank
+        expected = Expected.of(self.match.text, self.match.values, self.plan.selection(), blank)
         outcome = await self.work.prover.prove(self.slot.name, expected)
         if (stopped := self._not_tested(outcome)) is not None:
             return stopped

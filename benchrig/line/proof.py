@@ -9,6 +9,7 @@ from typing import ClassVar, Literal, TypeAlias
 
 from benchrig.radio.identity import is_private
 from benchrig.radio.scan import Selection, Sighting
+from benchrig.source.problem import printable
 from benchrig.station.station import Station
 
 ProofKind: TypeAlias = Literal["only slot", "own radio", "scan"]
@@ -25,17 +26,27 @@ HOW_WORDS: Mapping[How, str] = {
 
 @dataclass(frozen=True)
 class Expected:
-    """What the barcode says of the unit, '' for nothing, and how its plan selects it. `label` is the barcode."""
+    """What the barcode says of the unit, '' for nothing, and how its plan selects it. `label` is the barcode, `blank` the serial
+    number of all units that are not programmed yet."""
 
     label: str
     serial: str = ""
     address: str = ""
     selection: Selection = field(default_factory=Selection)
+    blank: str = ""
 
     @classmethod
-    def of(cls, label: str, values: Mapping[str, str], selection: Selection) -> Expected:
+    def of(cls, label: str, values: Mapping[str, str], selection: Selection, blank: str = "") -> Expected:
         """By the named groups of the barcode."""
-        return cls(label, values.get("serial", ""), values.get("address", "").upper(), selection)
+        return cls(label, values.get("serial", ""), values.get("address", "").upper(), selection, blank)
+
+    def says(self, told: Told) -> Told:
+        """What an answer says of who the unit is."""
+        if not self.blank or told.serial != self.blank:
+            return told
+        return Told(
+            why=f"tells '{printable(told.serial)}', as all do that are not programmed", connected=told.connected
+        )
 
 
 @dataclass(frozen=True)

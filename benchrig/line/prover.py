@@ -145,8 +145,8 @@ class Prover:
             listened,
             self.beside(place.slot),
             [claim for name, claim in self._staying.items() if name != place.slot],
-            {address: told for address, (at, told) in self._told.items() if at > since},
-            {address: told.serial for address, (_, told) in self._told.items() if told.serial},
+            {address: expected.says(told) for address, (at, told) in self._told.items() if at > since},
+            {address: told.serial for address, (_, told) in self._told.items() if expected.says(told).serial},
             self._gone,
         )
 

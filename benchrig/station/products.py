@@ -43,10 +43,19 @@ class AddressRange(msgspec.Struct, omit_defaults=True, frozen=True):
 
 class Product(msgspec.Struct, omit_defaults=True, frozen=True):
     """`barcode` is what the whole label must match; its named groups are values for the plan. `serial` and `address` among
-    them say which unit it is."""
+    them say which unit it is. `blank` is the serial number that all units have before they are programmed: it says nothing."""
 
     barcode: Regex
     plan: str
     limits: str = ""
     given: dict[str, str] = {}
     addresses: AddressRange | None = None
+    blank: str = ""
+
+    def misfits(self) -> Iterable[Misfit]:
+        if self.blank != self.blank.strip() or not self.blank.isprintable():
+            yield Misfit(
+                f"expected a serial number as a unit tells it, found {describe_value(self.blank)}",
+                "write it without blanks around it",
+                ("blank",),
+            )
