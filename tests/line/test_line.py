@@ -210,6 +210,22 @@ def test_a_reference_that_does_not_do_what_it_must_locks_the_line(here: Path, go
     assert (view.waiting, shop.line.exit_code) == ((A,), 7)
 
 
+BATTERY_FIRST = plan_text().replace("name: who begins", "name: who begins\n  - read: battery level\n    expect: {value: {min: 50 %}}", 1)
+
+
+@pytest.mark.parametrize(
+    ("there", "word"),
+    [(Unit(2, battery=20), "FAIL"), (Unit(77, battery=20), "STOP"), (Unit(77, battery=20, tells_serial=False), "STOP")],
+    ids=["itself", "another one", "one that says nothing"],
+)
+def test_another_bad_unit_is_not_the_known_bad_one(here: Path, there: Unit, word: str) -> None:
+    """It fails in the right step, and shows nothing: nobody knows how it fails."""
+    shop = Shop(here, OWN, {"1": there}, plan=BATTERY_FIRST, more="references:\n" + BAD.removeprefix(GOLDEN))
+    shop.shift("1", "VFL3-000002")
+    assert shop.words == [("VFL3-000002", word)]
+    assert shop.line.exit_code == (0 if word == "FAIL" else 7)
+
+
 def test_equal_failures_stop_the_line_until_somebody_clears_it(here: Path) -> None:
     shop = Shop(here, unit="units/{serial}.yaml", more="stop: {equal_failures: 2}\npeople: 'P-\\d{4}'\n")
     for number in (42, 43, 44):
