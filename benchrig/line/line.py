@@ -65,7 +65,7 @@ class Line:
         self.listeners: list[Callable[[AnyLineEvent], None]] = []
         self._now = now
         self._wake = asyncio.Event()
-        self._typed = deque[str]()
+        self._typed = deque[tuple[str, float | None]]()
         self._reading: Reading | None = None
         self._interrupts = 0
         self._finishing = self._over = False
@@ -88,9 +88,10 @@ class Line:
 
     # --- from outside
 
-    async def read(self, text: str) -> None:
-        """A line that was scanned or typed: a badge, a label, a word, an answer. Does not wait; nothing is lost."""
-        self._typed.append(text)
+    async def read(self, text: str, begun: float | None = None) -> None:
+        """A line that was scanned or typed: a badge, a label, a word, an answer; `begun` is when its first key came, by
+        time.monotonic(), None where no person types. Does not wait; nothing is lost."""
+        self._typed.append((text, begun))
         self._wake.set()
 
     def finish(self) -> None:
@@ -164,7 +165,7 @@ class Line:
                 await asyncio.wait_for(self._wake.wait(), None if reading.floor.is_busy else _LOOK_EVERY)
             self._wake.clear()
             while self._typed and not reading.will_ask:
-                self._guarded(lambda: reading.read(self._typed.popleft()))
+                self._guarded(lambda: reading.read(*self._typed.popleft()))
                 self._guarded(lambda: reading.go_on(ends=False))
             self._guarded(lambda: reading.go_on(ends=self._finishing and not self._typed))
             self._change()

@@ -7,6 +7,7 @@ from pathlib import Path
 from benchrig.errors import UsageError
 from benchrig.line.approving import Wanted, approvals_path, load_approvals, refused
 from benchrig.line.barcode import Match
+from benchrig.line.golden_limits import TIGHTER, why_no_golden_limits
 from benchrig.line.plans import files_for, load, values_for
 from benchrig.plan.model import Plan
 from benchrig.station.station import Station
@@ -21,6 +22,8 @@ def plan_of(station: Station, file: Path, match: Match, seed: int | None) -> tup
     files = files_for(station, match.product, match.reference)
     asked = load(station, HERE, files, None).given
     plan = load(station, HERE, files, values_for(station, match.product, match.values, asked), seed)
+    if why := why_no_golden_limits(station, match.product, match.reference, match.values, plan, seed):
+        raise UsageError(why, advice=TIGHTER)
     if len(plan.devices) != 1:
         raise UsageError(f"{files.plan} selects {len(plan.devices)} devices: a line tests one unit in a slot")
     wanted = Wanted.of(plan, files)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError, InternalError, OperatorError
@@ -23,9 +23,11 @@ from benchrig.plan.tree import StepPlan, every_step
 from benchrig.radio.radio import Radio
 from benchrig.record.events import AnyEvent, Closed, Opened
 from benchrig.record.line_part import LinePart
+from benchrig.run.walk import Pace
 from benchrig.station.station import Station
 from benchrig.text.escape import plain
 
+_ASK = "ask"
 _INTERRUPTED = "the line was ended before the unit was judged"
 
 
@@ -181,8 +183,9 @@ class Passage:
         check = self._last_check(outcome, expected)
         options = self._options(outcome, bound.device, bound.without, check)
         with (
-            work.radios.turn(name) as pace,
-            prepared(options, operator, [self._follow], pace, deliver=False) as run,
+            work.radios.turn(name) as connecting,
+            work.questions.turn(name) as asking,
+            prepared(options, operator, [self._follow], _pace(connecting, asking), deliver=False) as run,
         ):
             self._note_run(run, outcome)
             self.slot.run, self.slot.of = run, len(options.nodes)
@@ -279,6 +282,16 @@ class Passage:
         else:
             return
         self.work.changed()
+
+
+def _pace(connecting: Pace, asking: Callable[[bool], Awaitable[None]]) -> Pace:
+    """What a run waits for before a step is no time of the step."""
+
+    async def pace(step: StepPlan | None) -> None:
+        await connecting(step)
+        await asking(step is not None and step.kind.verb == _ASK)
+
+    return pace
 
 
 def _forgive() -> None:

@@ -9,6 +9,7 @@ from typing import Literal
 
 from benchrig.errors import BenchrigError, Mistake, PlanError
 from benchrig.line.approving import Approvals, Wanted, refused
+from benchrig.line.golden_limits import TIGHTER, why_no_golden_limits
 from benchrig.line.places import is_simulated
 from benchrig.line.plans import HERE, IDENTITY, PlanFiles, files_for, load, values_for
 from benchrig.line.proof import ProofKind
@@ -82,6 +83,8 @@ def _with_values(
     values = values_for(station, asked.product, asked.values, plan.given)
     try:
         plan = load(station, HERE, files, values, unknown=unknown)
+        if why := why_no_golden_limits(station, asked.product, asked.reference, asked.values, plan):
+            yield problem(why, TIGHTER)
     except BenchrigError as error:
         yield from mistakes(error)
     if asked.reference:

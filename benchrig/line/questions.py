@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+import contextlib
+import time
+from collections.abc import Awaitable, Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from benchrig.errors import OperatorError
@@ -12,6 +14,9 @@ from benchrig.loop import outside
 
 Problem = Callable[[str], str]
 YES, NO = "yes", "no"
+# Nobody reads a question and begins to answer it within so many seconds: what comes sooner was meant for the one before.
+_READ_WITHIN = 0.5
+_TOO_SOON = "that was typed before this question was there: answer it now"
 
 
 @dataclass
@@ -24,6 +29,7 @@ class Question:
     problem_with: Problem
     until: float
     answer: asyncio.Future[str] = field(repr=False)
+    since: float = 0.0  # of time.monotonic(): before that nothing is its answer
     problem: str = ""
     by: str = ""
 
@@ -40,6 +46,8 @@ class Questions:
         self._turn = asyncio.Lock()
         self.open: Question | None = None
         self._nobody = False
+        self._closed = float("-inf")
+        self._held = ""
 
     def nobody(self) -> None:
         """Nobody is there to answer any more."""
@@ -59,33 +67,67 @@ class Questions:
         """The answer. Its time begins when it is shown, which it is not where another one before it made it `known`.
         OperatorError: nobody answered within so many seconds."""
         with outside():
-            async with self._turn:
+            async with self._own_turn(slot):
                 if answer := known():
                     return answer
                 if self._nobody:
                     raise _unanswered(text)
                 loop = asyncio.get_running_loop()
                 refused = problem_with or _one_of(options)
-                self.open = Question(text, slot, tuple(options), refused, loop.time() + within, loop.create_future())
+                until, answered = loop.time() + within, loop.create_future()
+                self.open = Question(text, slot, tuple(options), refused, until, answered, self._answered_from())
                 self._changed()
                 try:
                     return await asyncio.wait_for(self.open.answer, within)
                 except TimeoutError as error:
                     raise OperatorError(f"nobody answered '{text}' within {within:.3g} s") from error
                 finally:
-                    self.open = None
+                    self.open, self._closed = None, time.monotonic()
                     self._changed()
 
-    def answer(self, text: str) -> None:
-        """What was typed or scanned, for the question that is open."""
+    def _answered_from(self) -> float:
+        now = time.monotonic()
+        return now + _READ_WITHIN if now - self._closed < _READ_WITHIN else now
+
+    def answer(self, text: str, begun: float | None = None) -> None:
+        """What was typed or scanned, for the question that is open; `begun` is when, by time.monotonic(), None for a program,
+        which answers what it has read."""
         asked = self.open
         if asked is None or asked.answer.done():
+            return
+        if begun is not None and begun < asked.since:
+            asked.problem = _TOO_SOON
+            self._changed()
             return
         text = _meant(text.strip(), asked.options)
         asked.problem = asked.problem_with(text) if text else "expected an answer, found nothing"
         if not asked.problem:
             asked.answer.set_result(text)
         self._changed()
+
+    @contextlib.contextmanager
+    def turn(self, slot: str) -> Iterator[Callable[[bool], Awaitable[None]]]:
+        """For a run in this slot: what it calls before each step, with whether that asks. It waits for the questions of the
+        others there, which is no time of the step, and has its turn until the next step."""
+
+        async def take(asks: bool) -> None:
+            self._give_back(slot)
+            if asks:
+                await self._turn.acquire()
+                self._held = slot
+
+        try:
+            yield take
+        finally:
+            self._give_back(slot)
+
+    def _give_back(self, slot: str) -> None:
+        if self._held == slot:
+            self._held = ""
+            self._turn.release()
+
+    def _own_turn(self, slot: str) -> contextlib.AbstractAsyncContextManager[object]:
+        return contextlib.nullcontext() if slot and self._held == slot else self._turn
 
     def takes(self, text: str) -> bool:
         """Whether the text answers the open question surely: it is one of its options."""
@@ -98,11 +140,9 @@ def _unanswered(text: str) -> OperatorError:
 
 
 def _meant(text: str, options: Sequence[str]) -> str:
-    """An option may be typed as its number, by its first letter where it is yes or no, in any case."""
+    """An option may be typed in any case, and by its first letter where it is yes or no. A number is that of a slot."""
     if text in options:
         return text
-    if text.isascii() and text.isdecimal() and 1 <= int(text) <= len(options):
-        return options[int(text) - 1]
     alike = [each for each in options if each.casefold() == text.casefold()]
     if not alike and tuple(options) == (YES, NO):
         alike = [each for each in options if each[0] == text.casefold()]

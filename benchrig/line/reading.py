@@ -115,11 +115,11 @@ class Reading:
 
     # --- a line
 
-    def read(self, typed: str) -> None:
-        """StationError when it cannot be kept."""
+    def read(self, typed: str, begun: float | None = None) -> None:
+        """`begun` is when somebody began to type it, see `Questions.answer`. StationError when it cannot be kept."""
         said = read(self.work.station, typed)
         if self._answers(said, typed):
-            self.work.questions.answer(typed)
+            self.work.questions.answer(typed, begun)
             return
         if not self.is_manned and self._names_somebody(said, typed):
             return
@@ -136,7 +136,8 @@ class Reading:
                 self._label(said)
 
     def _answers(self, said: Read, typed: str) -> bool:
-        """A label that was scanned is that of a unit, also while a question waits; but for that of the unit which is asked about."""
+        """A label that was scanned is that of a unit or a slot, also while a question waits; but for that of the unit which is
+        asked about. A number that is typed may be that of a slot, or the answer to a question without options."""
         asked = self.work.questions.open
         if asked is None:
             return False
@@ -145,6 +146,8 @@ class Reading:
         if isinstance(said, Match):
             slot = self.floor.slots.get(asked.slot)
             return not asked.options and slot is not None and slot.holds(said)
+        if isinstance(said, AtSlot):
+            return not asked.options and typed.strip() == said.slot
         return not isinstance(said, SaidWord)
 
     def _names_somebody(self, said: Read, typed: str) -> bool:

@@ -42,7 +42,8 @@ def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
     """STOP where it did not do what it must; else the word of its record, which nobody takes for that of a unit."""
     assert slot.match is not None
     name = slot.match.reference
-    why = ending.says if ending.word == "STOP" else _of_another(ending) or shown(station.references[name], ending.record)
+    why = ending.says if ending.word == "STOP" else _of_another(ending)
+    why = why or shown(station.references[name], ending.record)
     if why:
         do = "the station is locked: call whoever looks after it, and scan the label of this unit again"
         return replace(
@@ -58,7 +59,8 @@ def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
 
 def _of_another(ending: Ending) -> str:
     """A unit that fails shows nothing of the station where it is not the one of the label: any bad one would do."""
-    return "" if ending.word == "PASS" or ending.proven else f"nothing proves that the unit of the label failed: {ending.proof}"
+    is_open = ending.word == "FAIL" and not ending.proven
+    return f"nothing proves that it is the unit of the label: {ending.proof}" if is_open else ""
 
 
 def of_doubled(ending: Ending) -> Ending:

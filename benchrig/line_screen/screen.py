@@ -51,7 +51,7 @@ class _Screen:
     def __init__(self, line: Shown, *, bell: bool) -> None:
         self._line, self._bell = line, bell
         self._typing = Typing()
-        self._lines: asyncio.Queue[str] = asyncio.Queue()
+        self._lines: asyncio.Queue[tuple[str, float]] = asyncio.Queue()
         self._ascii_only = console().options.ascii_only
         self._heard: set[tuple[str, ...]] = set()
         self._trouble = ""
@@ -92,7 +92,7 @@ class _Screen:
 
     async def _read(self) -> None:
         while True:
-            await self._line.read(await self._lines.get())
+            await self._line.read(*await self._lines.get())
 
     async def _watch(self, hurry: Callable[[], None]) -> None:
         while True:
@@ -189,11 +189,12 @@ class _Screen:
         if _name(pressed) == "escape":
             _repaint(event.app)
         more = any(is_text(_name(each)) for each in event.app.key_processor.input_queue)
-        for said in self._typing.press(_name(pressed), pressed.data, time.monotonic(), more=more):
+        now = time.monotonic()
+        for said in self._typing.press(_name(pressed), pressed.data, now, more=more):
             if said is Said.INTERRUPT:
-                self._interrupt(time.monotonic())
+                self._interrupt(now)
             else:
-                self._lines.put_nowait(str(said))
+                self._lines.put_nowait((str(said), self._typing.begun))
 
     def _interrupt(self, now: float) -> None:
         """A key that is held down is pressed once: the second time leaves the clean-up of the units out."""

@@ -14,6 +14,8 @@ from tests.line.shift_place import BADGE, CAUTION, OTHER_BADGE, QUESTION, SHARED
 from tests.line.shift_rows import Deed, Entry, Row, sums
 from tests.line.terminal import LineTerminal
 
+# Seconds in which a person reads a question.
+READS = 0.6
 LOCKED = {"LOCKED", "STOPPED"}
 
 
@@ -116,6 +118,7 @@ class Operator:
         if "pulled" in row.then:
             pull_out(self.folder, row.slot)
             self.terminal.look_for(5 * LOOK_EVERY)
+        self.terminal.look_for(READS)  # sooner it would be the answer to the question before
         self.terminal.scan("no" if "no" in row.then else "yes")
 
     def _answer(self, question: str, answer: str) -> None:

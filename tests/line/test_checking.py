@@ -222,3 +222,19 @@ def test_a_damaged_file_of_approvals_is_told():
     Path("line3.approvals.yaml").write_text("approvals: 3\n")
     with pytest.raises(PlanError, match="expected a list"):
         found(approved=False)
+
+
+@pytest.mark.parametrize(
+    ("limit", "why"),
+    [
+        ("scan: {rssi: {min: -80 dBm}}", "'scan', rssi: min -80 dBm goes below min -70 dBm"),
+        ("scan: {found_after: {max: 1001 ms}}", "'scan', found_after: max 1.001 s goes above max 1 s"),
+        ("scan: {found_after: {max: 900 ms}, rssi: {min: -70 dBm}}", ""),
+        ("read serial number string: {value: {equals: V1}}", ""),
+    ],
+)
+def test_a_golden_unit_has_limits_inside_those_of_its_product(limit: str, why: str) -> None:
+    """With wider ones it passes at a station that fails others."""
+    Path("tight.yaml").write_text(LIMITS.replace("scan: {rssi: {min: -50 dBm}}", limit))
+    said = [each.message for each in found().found if each.subject == "reference golden"]
+    assert [each.partition("product: ")[2] for each in said] == ([why] if why else [])

@@ -210,7 +210,19 @@ def test_a_reference_that_does_not_do_what_it_must_locks_the_line(here: Path, go
     assert (view.waiting, shop.line.exit_code) == ((A,), 7)
 
 
-BATTERY_FIRST = plan_text().replace("name: who begins", "name: who begins\n  - read: battery level\n    expect: {value: {min: 50 %}}", 1)
+def test_limits_that_a_golden_unit_passes_more_easily_keep_the_line_locked(here: Path) -> None:
+    head = "limit_set: golden\nplan: a check of a cold chain logger\nversion: 1\nowner: Q\nreason: tried\n"
+    (here / "golden.yaml").write_text(head + "limits: {read battery level: {value: {min: 10 %}}}\n")
+    more = GOLDEN.replace("slots", "limits: golden.yaml\n    slots")
+    shop = Shop(here, units={"1": Unit(1, battery=20)}, more=more)
+    shop.shift("VFL3-000001", A)
+    assert "'read battery level', value: min 10 % goes below min 50 %" in shop.refused
+    assert (shop.words, shop.line.exit_code) == ([], 7)
+
+
+BATTERY_FIRST = plan_text().replace(
+    "name: who begins", "name: who begins\n  - read: battery level\n    expect: {value: {min: 50 %}}", 1
+)
 
 
 @pytest.mark.parametrize(
@@ -321,6 +333,45 @@ def test_a_label_that_is_scanned_into_a_question_is_a_unit(here: Path) -> None:
         await until(line, lambda view: slot(view, "2").serial == B)
         await line.read("yes")
         await until(line, lambda view: view.asked is not None and view.asked.slot == "2")
+        await line.read("yes")
+
+    shop.worked(work)
+    assert [word for _, word in shop.words] == ["PASS", "PASS"]
+
+
+ASKS_TEXT = plan_text() + "  - ask: number of the seal\n    kind: text\n    expect: {answer: {matches: .+}}\n"
+
+
+@pytest.mark.parametrize("text", ["1", "2", "SLOT 2"])
+@pytest.mark.parametrize("plan", [ASKS, ASKS_TEXT], ids=["yes or no", "text"])
+def test_where_the_next_unit_goes_is_no_answer(here: Path, text: str, plan: str) -> None:
+    """A lamp that nobody looked at is not green; a slot that is only a number may be what is asked for."""
+    shop = Shop(here, OWN, {"1": Unit(42)}, plan=plan)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await until(line, lambda view: view.asked is not None)
+        await line.read(text)
+        await line.read("END")
+        await until(line, lambda view: view.message.startswith("slot") or view.asked is None)
+
+    shop.worked(work)
+    is_answer = plan is not ASKS and "SLOT" not in text
+    assert [word for _, word in shop.words] == ["PASS" if is_answer else "STOP"]
+
+
+def test_a_step_that_asks_begins_when_it_is_its_turn(here: Path) -> None:
+    """What the operator needs for the unit in another slot is no time of this one."""
+    shop = Shop(here, OWN, {"1": Unit(42), "2": Unit(43)}, plan=ASKS)
+
+    async def work(line: Line) -> None:
+        await line.read(A)
+        await line.read(B)
+        view = await until(line, lambda view: [each.done for each in view.slots] == [7, 7] and view.asked is not None)
+        assert sorted(each.step == "the lamp" for each in view.slots) == [False, True]
+        first = view.asked.slot  # type: ignore[union-attr]
+        await line.read("yes")
+        await until(line, lambda view: view.asked is not None and view.asked.slot != first)
         await line.read("yes")
 
     shop.worked(work)

@@ -31,7 +31,7 @@ class FakeLine:
     def view(self) -> LineView:
         return self._view
 
-    async def read(self, text: str) -> None:
+    async def read(self, text: str, begun: float) -> None:
         told("read", text)
         if text in SCENES:
             self._change(SCENES[text])
