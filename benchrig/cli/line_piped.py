@@ -10,11 +10,12 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from benchrig.cli.line_text import Narrator, asked_words, stopped_words
+from benchrig.cli.line_text import Narrator, Teller, asked_words, stopped_words
 from benchrig.cli.out import echo, whatever_the_output_does
 from benchrig.errors import BenchrigError
 from benchrig.line.journal import NAME, read_line
 from benchrig.line.places import results_of
+from benchrig.line.proof import Place
 from benchrig.line_screen.typing import MOST
 from benchrig.station.station import load_station
 from benchrig.tasks import Tasks
@@ -30,10 +31,11 @@ _CHUNK = 65536
 
 async def told(line: Line) -> None:
     """Until the line has ended. At the end of the input it is asked to."""
-    narrator = _of_before(line)
+    teller = Teller(_of_before(line), lambda slot: Place.of(line.work.station, slot).kind == "scan")
 
     def happened(event: AnyLineEvent) -> None:
-        _print(narrator.words(event))
+        for words in teller.lines(event):
+            _print(words)
 
     line.listeners.append(happened)
     lines: asyncio.Queue[str | None] = asyncio.Queue()

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from benchrig.line import events
+from benchrig.line.telling import TAKE_OUT
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -30,6 +31,32 @@ class Narrator:
 
     def unit(self, key: str) -> str:
         return self._units.get(key, "a unit of before")
+
+
+class Teller:
+    """Tells events as they happen. As on the screen, the verdict in a slot that is in `held` is told when its unit is taken
+    out, and one that is withheld never is."""
+
+    def __init__(self, narrator: Narrator, held: Callable[[str], bool]) -> None:
+        self._narrator, self._held = narrator, held
+        self._slots = dict[str, str]()
+        self._ended = dict[str, events.UnitEnded]()
+
+    def lines(self, event: events.AnyLineEvent) -> list[str]:
+        words = self._narrator.words
+        match event:
+            case events.UnitBegan():
+                self._slots[event.key] = event.slot
+            case events.UnitEnded() if self._held(self._slots.get(event.key, "")):
+                self._ended[event.key] = event
+                return [
+                    f"{event.at.astimezone():%Y-%m-%d %H:%M:%S}  {self._narrator.unit(event.key)} is tested: {TAKE_OUT}"
+                ]
+            case events.Withheld():
+                self._ended.pop(event.key, None)
+            case events.Released() if event.key in self._ended:
+                return [words(event), words(self._ended.pop(event.key))]
+        return [words(event)]
 
 
 def _shift(_: Narrator, event: events.ShiftBegan) -> str:

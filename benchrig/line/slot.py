@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 from benchrig.line.barcode import Match
 from benchrig.line.proof import ProofKind
 from benchrig.line.rules import Allowed
+from benchrig.line.telling import TAKE_OUT
 from benchrig.line.view import SlotState, SlotView, Word
 
 if TYPE_CHECKING:
     from benchrig.launch import PreparedRun
     from benchrig.line.judging import Ending
 
-TAKE_OUT = "take the unit out, and scan its label"
 SCAN_ALL = "scan the labels of all units in the fixture, then scan this one again"
 _AT_WORK = ("proving", "waiting", "running")
 

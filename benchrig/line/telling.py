@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 # Of a screen that is read from two metres.
 _MOST = 300
 
+TAKE_OUT = "take the unit out, and scan its label"
 SCAN_FIRST = "scan its label when it is taken out"
 PASSED = "take the unit out, scan the next one"
 FAILED = "put the unit into the red box"

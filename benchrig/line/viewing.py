@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchrig.line import telling
 from benchrig.line.reading import Reading
 from benchrig.line.shift import ShiftState, Test
-from benchrig.line.slot import TAKE_OUT, Slot
+from benchrig.line.slot import Slot
 from benchrig.line.view import LastUnit, LineState, LineView
 from benchrig.line.work import Work
 
@@ -70,7 +70,7 @@ def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
     if state == "ended":
         return _ended(reading), ""
     slot = next((each for each in floor.slots.values() if each.release), None)
-    take_out = f"slot {slot.name}: {TAKE_OUT}" if slot is not None else ""
+    take_out = f"slot {slot.name}: {telling.TAKE_OUT}" if slot is not None else ""
     return said.message, said.do or take_out or _next(floor.next_free())
 
 

@@ -13,7 +13,7 @@ from click.shell_completion import ShellComplete
 
 from benchrig.cli import main
 from benchrig.cli.line_piped import _lines
-from benchrig.cli.line_text import Narrator, asked_words, summary
+from benchrig.cli.line_text import Narrator, Teller, asked_words, summary
 from benchrig.line import events
 from benchrig.line.journal import LineJournal
 from benchrig.line.view import Asked, Counts, LineView
@@ -66,6 +66,21 @@ def test_an_event_in_words(happened: events.AnyLineEvent, words: str) -> None:
     line = narrator.words(happened)
     assert words in line
     assert line.isprintable()
+
+
+RELEASED = events.Released(at=NOW, key="k", slot="2")
+WITHHELD = events.Withheld(at=NOW, key="k", slot="2", why="not scanned")
+
+
+@pytest.mark.parametrize(
+    ("held", "then", "passes"),
+    [("", [], True), ("2", [], False), ("2", [RELEASED], True), ("2", [WITHHELD, RELEASED], False)],
+)
+def test_a_verdict_that_the_screen_does_not_show_is_not_told(held: str, then: list[Any], passes: bool) -> None:
+    teller = Teller(Narrator(), lambda slot: slot == held)
+    told = [line for event in (BEGAN, PASSED, *then) for line in teller.lines(event)]
+    assert any("PASS" in line for line in told) is passes
+    assert ("scan its label" in told[1]) is bool(held)
 
 
 def test_the_log_is_words_or_data(tmp_path: Path) -> None:
