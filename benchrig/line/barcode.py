@@ -64,13 +64,14 @@ class Badge:
 @dataclass(frozen=True)
 class Match:
     """A unit: its product and what the barcode says of it, an address in capitals with colons. `reference` is the name of a unit
-    that checks the station."""
+    that checks the station, `typed` the text as it was read: `text` is what is shown and kept."""
 
     text: str
     product: str
     values: Mapping[str, str] = field(default_factory=dict)
     reference: str = ""
     address: str = ""
+    typed: str = field(default="", repr=False, compare=False)
 
     @property
     def serial(self) -> str:
@@ -159,7 +160,7 @@ def _units(station: Station, text: str) -> Iterator[Match]:
         if values is not None:
             address = address_in(values.get("address", ""))
             written = {"address": address} if address else {}
-            yield Match(plain(text, LONGEST), name, values | written, reference, address)
+            yield Match(plain(text, LONGEST), name, values | written, reference, address, text)
 
 
 def address_in(text: str) -> str:

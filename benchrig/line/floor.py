@@ -196,7 +196,8 @@ class Floor:
     def read_again(self) -> None:
         """The labels that wait, by another station file."""
         for scan in [*self.waiting]:
-            match, at = read(self.work.station, scan.match.text), self.waiting.index(scan)
+            again = read(self.work.station, scan.match.typed)
+            match, at = self.work.hidden.covered(again), self.waiting.index(scan)
             if isinstance(match, Match):
                 self.waiting[at] = replace(scan, match=match)
             else:
@@ -270,6 +271,7 @@ class Floor:
             slot.clear()
             self.refuse(match.text, error.message, error.advice, slot.name)
             return None
+        work.hidden.learn(match.product, loaded[0])
         if not self.is_barred():
             return loaded
         slot.clear()

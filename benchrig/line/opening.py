@@ -9,6 +9,7 @@ from pathlib import Path
 
 from benchrig.errors import UsageError
 from benchrig.line.deliveries import Deliveries
+from benchrig.line.hiding import Hidden
 from benchrig.line.journal import NAME, LineJournal
 from benchrig.line.loading import HERE
 from benchrig.line.memory import Memory
@@ -60,6 +61,7 @@ async def opened(
             Questions(asked),
             Deliveries(changed),
             changed,
+            Hidden.at(station),
         )
         work.notes |= {f"line {at}": said for at, said in enumerate(kept.troubles(results / NAME))}
         for name, error in (await radios.open()).items():

@@ -69,7 +69,7 @@ class Passage:
                 unit=match.unit,
                 slot=slot.name,
                 product=match.product,
-                barcode=match.text,
+                barcode=self.work.hidden.covered(match).text,
                 serial=match.serial,
                 purpose=allowed.purpose,
                 reference=match.reference,

@@ -117,7 +117,7 @@ class Reading:
 
     def read(self, typed: str, begun: float | None = None) -> None:
         """`begun` is when somebody began to type it, see `Questions.answer`. StationError when it cannot be kept."""
-        said = read(self.work.station, typed)
+        said = self.work.hidden.covered(read(self.work.station, typed))
         if self._answers(said, typed):
             self.work.questions.answer(typed, begun)
             return

@@ -15,6 +15,7 @@ from benchrig.line.rules import Allowed
 from benchrig.line.shift import OpenTest
 from benchrig.line.work import Work, apart
 from benchrig.plan.tree import StepPlan
+from benchrig.record.secrets import MASK
 from benchrig.run.choose import clean_up_alone
 from benchrig.text.escape import plain
 
@@ -54,7 +55,7 @@ class Recovery:
         answer = await self.work.questions.ask(_offer(test), self.work.options.answer_within, options=(YES, NO))
         match = read(self.work.station, began.barcode)
         if answer == NO or not isinstance(match, Match):
-            self._leave(began.key, "left as it was" if answer == NO else "its label fits no product now")
+            self._leave(began.key, "left as it was" if answer == NO else _unread(began.barcode))
             return
         plan, _ = await apart(lambda: plan_of(self.work.station, self.work.file, match, None))
         nodes, by_hand = clean_up_alone(plan)
@@ -87,6 +88,10 @@ def _offer(test: OpenTest) -> str:
         f"{_title(test)} was cut off in slot {slot}, and counts as not tested. Clean it up? "
         f"{YES}: it is in slot {slot}; {NO}: leave it as it is"
     )
+
+
+def _unread(barcode: str) -> str:
+    return "a part of its label is secret, and was not kept" if MASK in barcode else "its label fits no product now"
 
 
 def _title(test: OpenTest) -> str:

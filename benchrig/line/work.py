@@ -11,6 +11,7 @@ from typing import TypeVar
 from benchrig.history.choosing import chosen_place
 from benchrig.history.place import Place
 from benchrig.line.deliveries import Deliveries
+from benchrig.line.hiding import Hidden
 from benchrig.line.memory import Memory
 from benchrig.line.prover import Prover
 from benchrig.line.questions import Questions
@@ -58,6 +59,7 @@ class Work:
     questions: Questions
     deliveries: Deliveries
     changed: Callable[[], None]
+    hidden: Hidden
     notes: dict[str, str] = field(default_factory=dict)
     tests: int = 0
     last_word: float | None = None
@@ -71,6 +73,7 @@ class Work:
     def use(self, station: Station) -> None:
         """From now on this station file; its radios and slots are as before."""
         self.station = self.prover.station = station
+        self.hidden = Hidden.at(station)
 
     def radio(self, slot: str) -> RadioChoice:
         """What the record says that a run in this slot was done over."""

@@ -457,6 +457,24 @@ def test_a_shift_can_be_ended_where_nothing_can_be_written(here: Path) -> None:
     assert "1 scanned and not tested; the file results-rehearsal/line.jsonl was moved or removed" in view.message
 
 
+SECRET = plan_text().replace("given:\n", "given:\n  key: {secret: true}\n") + (
+    "  - connect:\n  - write: battery level\n    name: the key\n    raw: '${key}'\n"
+)
+
+
+def test_a_part_of_a_label_that_the_plan_keeps_secret_is_nowhere(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)}, plan=SECRET, barcode=r"(?P<serial>VFL3-\d{6}) (?P<key>[A-F0-9]{6})", more=(
+        "after_unit: {command: [sh, -c, 'echo \"$@\" > told.txt', x, '{serial}', '{record}', '{step}', '{product}']}\n"
+    ))  # fmt: skip
+    view = shop.shift(f"{A} C0FFEE", f"{A} c0ffee", f"{A} C0FFEE")
+    begun = next(event for event in read_line(shop.results / NAME).events if isinstance(event, UnitBegan))
+    assert (begun.barcode, begun.unit, len(shop.words)) == (f"{A} ********", A, 1)
+    assert "c0ffee" not in repr(view).lower()
+    kept = [path for path in here.rglob("*") if path.is_file() and path.name != "line.yaml"]
+    assert len(kept) > 6
+    assert not [path for path in kept if b"c0ffee" in path.read_bytes().lower()]
+
+
 def test_a_changed_station_file_that_cannot_be_noted_is_no_bug(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shop = Shop(here, units={"1": Unit(42)}, options=LineOptions(acknowledge=True, reports=()))
 
