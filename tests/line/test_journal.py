@@ -232,5 +232,5 @@ WRITTEN = """
 
 def test_files_of_earlier_versions_are_read():
     whole = kept_in(WRITTEN.splitlines(keepends=True))
-    assert (len(whole.events), whole.damaged, whole.torn) == (18, (), None)
+    assert (len(whole.events), whole.damaged, whole.torn) == (19, (), None)
     assert lines([*whole.events]).strip() == WRITTEN
