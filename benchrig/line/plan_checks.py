@@ -69,6 +69,7 @@ def of_plan(
             *_devices(plan),
             *_steps(plan, station),
             *_identity(plan, groups, kinds),
+            *_links_again(plan),
         ]
         found += [*(_turns(plan) if "scan" in kinds else ()), *_radios(plan, station)]
     found += _with_values(station, files, asked, () if asked.reference else groups, plan)
@@ -152,6 +153,26 @@ def _identity(plan: Plan, groups: list[str], kinds: set[ProofKind]) -> Iterator[
         yield problem(f"{what}, so nothing shows which unit was tested", advice)
     elif "serial" in groups:
         yield note(f"{what}: one that has a serial number is not judged", advice)
+
+
+def _links_again(plan: Plan) -> Iterator[Finding]:
+    """Links behind the first one over which something is judged, and nobody asks who answers. Keys tell that, too: who
+    encrypts with those of a bond is the unit."""
+    steps = [step for step in plan.steps if step.section == "steps"]
+    at = [place for place, step in enumerate(steps) if Cap.LINK in step.kind.gives]
+    for begin, end in zip(at[1:], [*at[2:], len(steps)], strict=False):
+        link, over = steps[begin], steps[begin + 1 : end]
+        is_asked = any(_reads_serial(step) or step.kind.verb in _WITH_KEYS for step in over)
+        judged = next((step for step in over if step.kind.reads and step.limit_names), None)
+        if judged is not None and not is_asked:
+            message = f"{_at(link)}: '{link.name}' connects again, and no serial number is read over that link"
+            yield note(
+                f"{message}: '{judged.name}' may be that of a second unit with the same address",
+                "read the serial number again behind it",
+            )
+
+
+_WITH_KEYS = ("encrypt", "pair")
 
 
 def _nameless(shares_radio: bool) -> Finding:

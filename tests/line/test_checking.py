@@ -238,3 +238,24 @@ def test_a_golden_unit_has_limits_inside_those_of_its_product(limit: str, why: s
     Path("tight.yaml").write_text(LIMITS.replace("scan: {rssi: {min: -50 dBm}}", limit))
     said = [each.message for each in found().found if each.subject == "reference golden"]
     assert [each.partition("product: ")[2] for each in said] == ([why] if why else [])
+
+
+AGAIN = "  - read: firmware revision string\n    expect: {value: {equals: '${firmware}'}}\n"
+LINK = "  - disconnect:\n  - connect:\n    name: again\n"
+SERIAL = "  - read: serial number string\n    name: it once more\n"
+
+
+@pytest.mark.parametrize(
+    ("then", "is_told"),
+    [
+        (LINK + AGAIN, True),
+        (LINK + SERIAL + AGAIN, False),
+        (LINK + AGAIN + SERIAL, False),
+        (LINK, False),
+        ("finally:\n  - connect:\n    name: again\n" + AGAIN, False),
+    ],
+    ids=["unasked", "asked", "asked later", "nothing judged", "clean-up"],
+)
+def test_a_link_over_which_nobody_asks_who_answers_is_told(then: str, is_told: bool) -> None:
+    said = [each.message for each in found(plan=(AGAIN, AGAIN + then)).found]
+    assert any("'again' connects again" in each for each in said) is is_told
