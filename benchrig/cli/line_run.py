@@ -39,12 +39,12 @@ class Shift:
     history: str
     bell: bool
 
-    def options(self) -> LineOptions:
+    def options(self, *, by_hand: bool) -> LineOptions:
         from benchrig.line.line import LineOptions
 
         return LineOptions(
             results=self.results, person=self.person, acknowledge=self.acknowledge, real_time=self.real_time,
-            seed=self.seed, answer_within=self.answer_within, history=self.history,
+            seed=self.seed, answer_within=self.answer_within, history=self.history, by_hand=by_hand,
         )  # fmt: skip
 
 
@@ -82,10 +82,11 @@ def run(station: Path, shift: Shift) -> None:
     from benchrig.terminal import live
 
     with errors_for_people():
-        line = Line(station, shift.options())
+        on_screen = live.is_possible()
+        line = Line(station, shift.options(by_hand=on_screen))
         factory = line.loop_factory
         signals.hold()
-        in_loop(_worked(line, on_screen=live.is_possible(), bell=shift.bell), factory)
+        in_loop(_worked(line, on_screen=on_screen, bell=shift.bell), factory)
     _summary(line)
     sys.exit(line.exit_code)
 

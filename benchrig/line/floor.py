@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import re
+import time
 import uuid
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, field, replace
@@ -26,16 +28,21 @@ from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
 from benchrig.tasks import Tasks
 
+# A refusal is what is to be seen, for so many seconds also when a word comes.
+_SEEN_WITHIN = 3.0
+_HASH = re.compile(r"([0-9a-f]{8})[0-9a-f]{56}")
 _TWO_LABELS = "put this unit aside if it is another one: two units have the same label then"
 
 
 @dataclass(frozen=True)
 class Scan:
-    """A label that was read, with the word and the slot that were scanned before it."""
+    """A label that was read, with the word and the slot that were scanned before it. `again`: its unit could not begin then, and
+    nobody knows when somebody puts it in; it begins once the label is scanned again."""
 
     match: Match
     asked: Asked = ""
     slot: str = ""
+    again: bool = False
 
 
 @dataclass(frozen=True)
@@ -45,6 +52,7 @@ class Said:
     message: str = ""
     do: str = ""
     refused: bool = False
+    at: float = field(default_factory=time.monotonic)
 
 
 @dataclass(frozen=True)
@@ -69,6 +77,7 @@ class Floor:
     slots: dict[str, Slot] = field(init=False)
     waiting: list[Scan] = field(default_factory=list)
     said: Said = field(default_factory=Said)
+    last_word: float = 0.0  # as Said.at
     _passages: dict[str, Passage] = field(default_factory=dict)
     programs: Programs = field(init=False)
 
@@ -93,6 +102,22 @@ class Floor:
 
     # --- which unit is next
 
+    def add(self, scan: Scan) -> None:
+        """A label that was read. Where units are put in by hand, one that waits is not queued twice."""
+        waits = next((each for each in self.waiting if _same(each.match, scan.match)), None)
+        if waits is not None and self.work.options.by_hand:
+            asked, slot = scan.asked or waits.asked, scan.slot or waits.slot
+            self.waiting[self.waiting.index(waits)] = replace(scan, asked=asked, slot=slot)
+        elif waits is not None and self._once(scan):
+            self.refuse(scan.match.text, f"{scan.match.unit} waits already: one scan is enough", "wait for its turn")
+        else:
+            self.waiting.append(scan)
+
+    def _once(self, scan: Scan) -> bool:
+        """Whether a second scan cannot be meant for another slot, or a second test."""
+        reference = self.work.station.references.get(scan.match.reference)
+        return self.work.options.by_hand or (reference is not None and reference.slots == "any")
+
     def place(self) -> bool:
         """Do with what waits whatever can be done now; whether anything was. StationError when it cannot be written."""
         done = [scan for scan in [*self.waiting] if self._try(scan)]
@@ -110,14 +135,29 @@ class Floor:
             self.refuse(match.text, f"the unit of this label is in slot {there.name}", _TWO_LABELS, scan.slot)
             return True
         if there is not None and there.is_at_work:
-            return False
+            return self._once(scan) and self._is_tested(scan, there)
         if there is not None and there.release:
             found = strangers(self.work, there)
             if found and self._is_proving:
                 return False  # they may be units that were scanned just now
             if not self._taken_out(scan, there, found):
                 return True
-        return self.is_open() and self._admitted(scan)
+        if not scan.again and self.is_open() and self._admitted(scan):
+            return True
+        if self.work.options.by_hand and not self._has_place(scan):
+            self.waiting[at] = replace(scan, again=True)
+        return False
+
+    def _is_tested(self, scan: Scan, slot: Slot) -> bool:
+        self.waiting.remove(scan)
+        why = f"{scan.match.unit} is being tested in slot {slot.name}"
+        self.refuse(scan.match.text, why, "wait for its verdict", scan.slot)
+        return True
+
+    def _has_place(self, scan: Scan) -> bool:
+        """Whether its unit may be in a slot already, and begins by itself: it was scanned while one was free."""
+        may_begin = not self.is_barred() and (bool(scan.match.reference) or not self.due())
+        return may_begin and self.place_for(scan) is not None
 
     @property
     def _is_proving(self) -> bool:
@@ -145,7 +185,7 @@ class Floor:
             return True
         if not match.reference and self.due():
             return False
-        slot = self._free(scan)
+        slot = self.place_for(scan)
         if slot is None:
             return False
         self.waiting.remove(scan)
@@ -162,32 +202,23 @@ class Floor:
     def _holding(self, match: Match) -> Slot | None:
         return next((slot for slot in self.slots.values() if slot.holds(match)), None)
 
-    def _free(self, scan: Scan) -> Slot | None:
-        """The slot that was scanned; of a reference one that lacks it; the one that the unit is in; an empty one; the one
-        whose unit was judged before the others."""
+    def place_for(self, scan: Scan) -> Slot | None:
+        """The slot that was scanned; of a reference one that lacks it; the one that the unit is in; else the first free one in
+        the station's order, whether it shows a verdict or nothing."""
         if scan.slot:
             slot = self.slots[scan.slot]
             return slot if slot.is_free or slot.held else None
         free = [slot for slot in self.slots.values() if slot.is_free]
         lacking = self._lacking(scan.match.reference)
-        order = {name: at for at, name in enumerate(self.slots)}
 
-        def rank(slot: Slot) -> tuple[bool, bool, bool, float, int]:
-            lacks = slot.name in lacking or "" in lacking
-            is_empty = slot.state == "empty"
-            return (
-                not lacks,
-                not slot.holds(scan.match),
-                not is_empty,
-                slot.ended if not is_empty else 0,
-                order[slot.name],
-            )
+        def rank(slot: Slot) -> tuple[bool, bool]:
+            return not (slot.name in lacking or "" in lacking), not slot.holds(scan.match)
 
         return min(free, key=rank, default=None)
 
     def next_free(self) -> Slot | None:
         """Where the next unit is to be put."""
-        return self._free(Scan(Match("", ""), ""))
+        return self.place_for(Scan(Match("", ""), ""))
 
     def _lacking(self, reference: str) -> set[str]:
         missing = self.due() if reference else []
@@ -204,8 +235,14 @@ class Floor:
                 self.waiting.remove(scan)
                 self.refuse(scan.match.text, "the label fits no product of the changed station file")
 
+    @property
+    def is_refusing(self) -> bool:
+        """Whether the last thing that was read was not taken, and no word has come that has to be seen now."""
+        is_over = self.last_word > self.said.at and time.monotonic() > self.said.at + _SEEN_WITHIN
+        return self.said.refused and not is_over
+
     def refuse(self, text: str, why: str, do: str = "", slot: str = "") -> None:
-        self.said = Said(why, do, refused=True)
+        self.said = Said(_HASH.sub(r"\1…", why), do, refused=True)
         self.work.memory.note(Refused(at=self.work.memory.now(), text=text, why=why, slot=slot))
         self.work.changed()
 
@@ -237,6 +274,7 @@ class Floor:
             self.broke(error)
         finally:
             self._passages.pop(slot.name, None)
+            self.last_word = time.monotonic()
             self.said = Said() if self.said.message == slot.allowed.note else self.said
             self.wake()
 

@@ -204,8 +204,8 @@ class Reading:
         self.floor.said = Said(f"slot {slot}: scan the label of the unit")
 
     def _label(self, match: Match) -> None:
-        self.floor.waiting.append(Scan(match, self._asked, self._slot))
         self.floor.said = Said()
+        self.floor.add(Scan(match, self._asked, self._slot))
         self._asked, self._slot, self._look_at_file = "", "", True
         self._scanned(match.text, "reference" if match.reference else "unit")
 
@@ -216,7 +216,9 @@ class Reading:
 
     def _clear(self) -> None:
         if not self.is_stopped:
-            self.floor.said = Said("the line is not stopped")
+            missing = self.floor.due()
+            why = "the station is locked, not stopped" if missing else "the line is not stopped"
+            self.floor.said = Said(why, missing[0].do if missing else "", refused=True)
         elif self.work.station.people is None:
             self._cleared(self.work.memory.state.person)
         else:

@@ -74,7 +74,8 @@ class LastUnit:
 @dataclass(frozen=True)
 class LineView:
     """`message` and `do` say in words what the line waits for, or why it does not go on; `waiting` are the units that wait
-    for a slot, `last` the newest ones first; `takt` and `last_takt` are seconds from unit to unit; `notes` are for whoever looks
+    for a slot, `last` the newest ones first; `refused`: the message is why what was read last was not taken, and comes before all
+    verdicts; `takt` and `last_takt` are seconds from unit to unit; `notes` are for whoever looks
     after the station."""
 
     station: str
@@ -92,3 +93,4 @@ class LineView:
     last_takt: float | None = None
     last: tuple[LastUnit, ...] = ()
     notes: tuple[str, ...] = ()
+    refused: bool = False

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from benchrig.line import telling
+from benchrig.line.floor import Floor
 from benchrig.line.reading import Reading
+from benchrig.line.rules import Due
 from benchrig.line.shift import ShiftState, Test
-from benchrig.line.slot import Slot
 from benchrig.line.view import LastUnit, LineState, LineView
 from benchrig.line.work import Work
 
@@ -35,6 +38,7 @@ def view_of(reading: Reading, bug: str, *, is_over: bool) -> LineView:
         takt=work.station.takt.seconds if work.station.takt else None,
         last_takt=_last_takt(state),
         last=tuple(_last(test, _hidden(reading, test)) for test in [*state.last][:_LAST]),
+        refused=floor.is_refusing and asked is None,
         notes=tuple(filter(None, (*work.notes.values(), work.deliveries.note, _clock(work)))),
     )
 
@@ -65,13 +69,27 @@ def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
         badge = "scan your badge" if work.station.people is not None else "type your name"
         return said.message or "who is on shift?", badge
     if state == "locked":
-        first = floor.due()[0]
-        return (said.message, said.do or first.do) if said.refused else (f"{first.name}: {first.why}", first.do)
+        missing = floor.due()
+        why = "; ".join(filter(None, (_missing(missing), _waits(floor))))
+        return (said.message, said.do or missing[0].do) if floor.is_refusing else (why, missing[0].do)
     if state == "ended":
         return _ended(reading), ""
-    slot = next((each for each in floor.slots.values() if each.release), None)
-    take_out = f"slot {slot.name}: {telling.TAKE_OUT}" if slot is not None else ""
-    return said.message, said.do or take_out or _next(floor.next_free())
+    return said.message, said.do or _next(floor)
+
+
+def _missing(due: Sequence[Due]) -> str:
+    """All checks that are due, each reason once."""
+    slots: dict[tuple[str, str], list[str]] = {}
+    for each in due:
+        slots.setdefault((each.name, each.why), []).extend([each.slot] if each.slot else [])
+    named = {key: f" (slot {', '.join(where)})" if where else "" for key, where in slots.items()}
+    return "; ".join(f"{name}{where}: {why}" for (name, why), where in named.items())
+
+
+def _waits(floor: Floor) -> str:
+    """What was read, and is not forgotten."""
+    units = [scan.match.unit for scan in floor.waiting]
+    return f"{len(units)} waiting: {', '.join(units)}" if units else ""
 
 
 def _stopped(reading: Reading, bug: str) -> tuple[str, str]:
@@ -80,7 +98,8 @@ def _stopped(reading: Reading, bug: str) -> tuple[str, str]:
         return bug, "call whoever looks after the station, and start the line again"
     if memory.trouble is not None:
         return memory.trouble.message, f"{memory.trouble.advice}; {_CLEAR}"
-    return memory.state.stopped, _CLEAR
+    said = reading.floor.said.message if reading.floor.is_refusing else ""
+    return "; ".join(filter(None, (said, memory.state.stopped, _waits(reading.floor)))), _CLEAR
 
 
 def _ended(reading: Reading) -> str:
@@ -92,10 +111,17 @@ def _ended(reading: Reading) -> str:
     return "; ".join(filter(None, said))
 
 
-def _next(slot: Slot | None) -> str:
-    return (
-        f"put the next unit into slot {slot.name}, then scan its label" if slot is not None else "all slots are taken"
-    )
+def _next(floor: Floor) -> str:
+    """What somebody with a unit in the hand does now."""
+    waits = next((scan for scan in floor.waiting if scan.again), None)
+    if waits is not None and (slot := floor.place_for(waits)) is not None:
+        return f"put {waits.match.unit} into slot {slot.name}, then scan its label"
+    if (out := next((slot for slot in floor.slots.values() if slot.release), None)) is not None:
+        return f"slot {out.name}: {telling.TAKE_OUT}"
+    if waits is not None:
+        return f"{waits.match.unit} is next: scan its label again once a slot is free"
+    free = floor.next_free()
+    return f"put the next unit into slot {free.name}, then scan its label" if free else "all slots are taken"
 
 
 def _hidden(reading: Reading, test: Test) -> bool:

@@ -29,7 +29,8 @@ T = TypeVar("T")
 @dataclass(frozen=True)
 class LineOptions:
     """How a line is worked at. `results` stands in for that of the station file; `person` is on shift without a badge;
-    `acknowledge`: that person has read all cautions; `answer_within`: the seconds that a question waits."""
+    `acknowledge`: that person has read all cautions; `answer_within`: the seconds that a question waits; `by_hand`: somebody
+    puts units in and takes them out, and sees the screen."""
 
     results: Path | None = None
     person: str = ""
@@ -37,6 +38,7 @@ class LineOptions:
     real_time: bool = False
     seed: int = 0
     answer_within: float = 600.0
+    by_hand: bool = False
     history: str = ""
     reports: tuple[ReportChoice, ...] = field(default_factory=all_reports)
 

@@ -34,7 +34,7 @@ def message(view: LineView, width: int, rows: int, pen: Pen) -> Block:
     """The open question, else what is the matter and what to do."""
     if view.asked is not None:
         return _asked(view.asked, width, rows, pen)
-    style = "stop strong" if view.state in ("locked", "stopped") else "strong"
+    style = "stop strong" if view.state in ("locked", "stopped") else "refused strong" if view.refused else "strong"
     says = pen.paragraph(view.message, width - 2, max(1, rows - 1), style)
     lines: Block = [*says, *pen.paragraph(view.do, width - 2, rows - len(says))]
     return [[(" ", ""), *line] for line in lines[:rows]]

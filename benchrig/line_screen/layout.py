@@ -18,6 +18,7 @@ from benchrig.line_screen.slots import GAP, LEAST_BESIDE, Box, drawn_slot, empty
 from benchrig.text.wrapping import Line
 
 REHEARSAL = "REHEARSAL"
+REFUSED = "REFUSED"
 _STATES = {"locked": "!LOCKED", "stopped": "!STOPPED"}
 # The sign and the four letters of a verdict.
 _GLYPHS = 5
@@ -63,8 +64,11 @@ def drawn(
 
 
 def banners(view: LineView) -> list[tuple[str, str]]:
-    """The words that are for the whole line, with their styles; as large as the verdicts."""
+    """The words that are for the whole line, with their styles; as large as the verdicts. What was not taken comes first: its
+    unit is the one that somebody has in the hand."""
     made = [(REHEARSAL, "rehearsal")] if view.rehearsal else []
+    if view.refused:
+        return [*made, (REFUSED, "refused")]
     return made + ([(_STATES[view.state], "stop")] if view.state in _STATES else [])
 
 
@@ -73,6 +77,8 @@ def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
     slots gives way to their text, too."""
     words = [word for word, _ in banners(view)]
     rows = rows_of_message(view, width, pen)
+    if view.refused and (plan := _refusing(view, width, height, rows)) is not None:
+        return plan
     needed = min(_LAST, len(view.last) + len(view.notes) + bool(view.waiting))
     for sizes, besides in ((SIZES, (False, True)), ((SMALL,), (False,)), ((SMALL,), (True,))):
         # large words stay as they are when the first unit is done, or a message has a second line
@@ -82,6 +88,23 @@ def planned(view: LineView, width: int, height: int, pen: Pen) -> Plan | None:
                 has_room = room >= 0 and all(size.cells(len(word)) <= width for word in words)
                 if has_room and (found := _arranged(len(view.slots), width, room, size, besides)):
                     return Plan(size, around, *found)
+    return None
+
+
+def _refusing(view: LineView, width: int, height: int, rows: int) -> Plan | None:
+    """The verdicts are told in small letters: nobody takes one of them for what was said last."""
+    words = [word for word, _ in banners(view)]
+    for size in (*SIZES, SMALL):
+        for around in (Around(rows, _LAST, apart=True), Around(rows, 0, apart=True)):
+            room = height - around.rows - size.rows * len(words)
+            for columns in range(1, len(view.slots) + 1):
+                high, wide = room // -(-len(view.slots) // columns), (width - columns + 1) // columns
+                if (
+                    high > _LEAST_TEXT
+                    and wide >= LEAST_BESIDE
+                    and all(size.cells(len(word)) <= width for word in words)
+                ):
+                    return Plan(size, around, columns, Box(wide, min(high, 2 + _LEAST_TEXT), size, beside=False))
     return None
 
 
@@ -128,7 +151,7 @@ def _whole(view: LineView, typed: str, plan: Plan, width: int, height: int, now:
 
 
 def _slots(view: LineView, plan: Plan, pen: Pen) -> Block:
-    boxes = [drawn_slot(slot, plan.box, pen) for slot in view.slots]
+    boxes = [drawn_slot(slot, plan.box, pen, small=view.refused) for slot in view.slots]
     while len(boxes) % plan.columns:
         boxes.append(empty(plan.box.width, plan.box.height))
     rows = (boxes[at : at + plan.columns] for at in range(0, len(boxes), plan.columns))

@@ -22,6 +22,7 @@ _LARGE = {
     "R": ("xxxxxx ", "xx   xx", "xxxxxx ", "xx  xx ", "xx   xx"),
     "S": (" xxxxxx", "xx     ", " xxxxx ", "     xx", "xxxxxx "),
     "T": ("xxxxxxx", "  xxx  ", "  xxx  ", "  xxx  ", "  xxx  "),
+    "U": ("xx   xx", "xx   xx", "xx   xx", "xx   xx", " xxxxx "),
     # the signs: a tick, a cross, a mark of exclamation
     "+": ("      x", "     xx", "x   xx ", "xx xx  ", " xxx   "),
     "x": ("xx   xx", " xx xx ", "  xxx  ", " xx xx ", "xx   xx"),
@@ -34,6 +35,7 @@ _SMALL = {
     "I": ("uxxu", " xx ", "uuuu"), "K": ("x du", "xud ", "u  u"), "L": ("x   ", "x   ", "uuuu"),
     "N": ("xd x", "x ux", "u  u"), "O": ("duud", "x  x", " uu "), "P": ("xuud", "xuu ", "u   "),
     "R": ("xuud", "xuud", "u  u"), "S": ("duuu", " uud", "uuu "), "T": ("uxxu", " xx ", " uu "),
+    "U": ("x  x", "x  x", " uu "),
     "+": ("   x", "d x ", " u  "), "x": ("x  x", " xx ", "u  u"), "!": (" xx ", " uu ", " uu "),
 }  # fmt: skip
 SIGNS = {"PASS": "+", "FAIL": "x", "STOP": "!"}

@@ -32,6 +32,7 @@ from benchrig.text.wrapping import Line, Span
 _STYLE = Style.from_dict(
     {
         "pass": "ansigreen", "fail": "ansired", "stop": "ansiyellow", "rehearsal": "ansimagenta", "ask": "ansicyan",
+        "refused": "ansimagenta",
         "work": "ansicyan", "note": "ansiyellow", "title": "reverse bold", "strong": "bold", "cursor": "reverse",
         "letters": "bold", "dim": "",
     }

@@ -38,11 +38,12 @@ def title_of(slot: SlotView) -> str:
     return "  ".join(each for each in (f"slot {slot.name}", slot.serial, purpose) if each)
 
 
-def drawn_slot(slot: SlotView, box: Box, pen: Pen) -> Block:
-    """Exactly as many lines as the box has, of its width."""
+def drawn_slot(slot: SlotView, box: Box, pen: Pen, *, small: bool = False) -> Block:
+    """Exactly as many lines as the box has, of its width; `small`: without a large word."""
     style = STYLES.get(slot.word, "")
     title: Line = [(pen.filled(f" {title_of(slot)}", box.width), f"{style} title".strip())]
-    body = _judged(slot, box, pen) if slot.word or _is_held(slot) else _at_work(slot, box, pen)
+    large_word = not small and (slot.word or _is_held(slot))
+    body = _judged(slot, box, pen) if large_word else _at_work(slot, box, pen)
     return [title, *body]
 
 
@@ -81,7 +82,8 @@ def _at_work(slot: SlotView, box: Box, pen: Pen) -> Block:
 
 
 def _waits(slot: SlotView, width: int, rows: int, pen: Pen) -> Block:
-    state: Line = [(pen.text(_STATES[slot.state], width), "dim" if slot.state in ("empty", "off") else "")]
+    said = slot.word or (SCAN if _is_held(slot) else _STATES[slot.state])
+    state: Line = [(pen.text(said, width), "dim" if slot.state in ("empty", "off") else "")]
     return [state, *_texts(slot, width, rows - 1, pen)]
 
 

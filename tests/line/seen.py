@@ -32,7 +32,13 @@ def panel(lines: Sequence[str], slot: str, columns: int) -> Panel:
     below = [row for row, _, _ in titles if row > top]
     height = min(below) - top if below else _height(titles, top, len(lines))
     inside = [line.ljust(columns)[left:right] for line in lines[top : top + height]]
-    return Panel(word_in(inside), " ".join(" ".join(inside).split()))
+    text = " ".join(" ".join(inside).split())
+    return Panel(word_in(inside) or (_small(inside) if "REFUSED" in large_words(lines) else ""), text)
+
+
+def _small(lines: Sequence[str]) -> str:
+    """While something is refused, no verdict is large."""
+    return next((word for line in lines for word in WORDS if line.strip() == word), "")
 
 
 def word_in(lines: Sequence[str]) -> str:
@@ -44,7 +50,11 @@ def word_in(lines: Sequence[str]) -> str:
 def large_words(lines: Sequence[str]) -> set[str]:
     """Those that are for the whole line."""
     full = [line.ljust(max(map(len, lines)) + 8) for line in lines]
-    return {word for word in ("LOCKED", "STOPPED", "REHEARSAL") if any(_is_in(rows, full) for rows in _drawn(word))}
+    return {
+        word
+        for word in ("LOCKED", "STOPPED", "REHEARSAL", "REFUSED")
+        if any(_is_in(rows, full) for rows in _drawn(word))
+    }
 
 
 def figures(text: str) -> dict[str, str]:

@@ -209,10 +209,12 @@ class Operator:
         self.terminal.until(lambda: "STOPPED" in large_words(self.terminal.lines), "STOPPED")
 
     def _ready(self, deed: Deed) -> None:
-        """What waited is tested now."""
+        """What waited is tested now, once its label is scanned again."""
         self._wait()
         self.terminal.until(lambda: not LOCKED.intersection(large_words(self.terminal.lines)), "the line is ready")
         for row in self.waiting:
+            assert row.serial not in self._accepted_serials(), f"{row} began by itself"
+            self.terminal.scan(label_of(row.serial))
             self.terminal.until(lambda row=row: row.serial in self._accepted_serials(), f"{row} is accepted")  # type: ignore[misc]
             self._accepted(row, self._accepted_serials().index(row.serial))
         self.waiting.clear()

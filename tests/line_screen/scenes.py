@@ -66,6 +66,10 @@ SCENES: dict[str, LineView] = {
     ),
     "question": view(*FOUR, state="question", asked=QUESTION),
     "caution": view(*FOUR[:2], state="question", asked=CAUTION),
+    "refused": view(
+        *FOUR, refused=True, message="VFL3-000015 passed today at 13:58",
+        do="put the unit aside if it is another one: two have this label; if it was repaired since, scan REPAIRED first",
+    ),
     "person": view(SlotView("1"), state="person", person="", message="Who is on shift? Scan a badge, or type a name."),
     "rehearsal": view(PASSED, rehearsal=True),
     "four": view(*FOUR),
