@@ -307,7 +307,7 @@ class Floor:
             loaded = await apart(lambda: plan_of(work.station, work.file, match, seed))
         except BenchrigError as error:
             slot.clear()
-            self.refuse(match.text, error.message, error.advice, slot.name)
+            self.refuse(match.text, error.message.partition("\n")[0], error.advice, slot.name)
             return None
         work.hidden.learn(match.product, loaded[0])
         if not self.is_barred():

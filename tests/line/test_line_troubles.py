@@ -490,3 +490,13 @@ def test_a_changed_station_file_that_cannot_be_noted_is_no_bug(here: Path, monke
 
     view = shop.worked(work)
     assert (shop.line.exit_code, "bug" in view.message) == (7, False)
+
+
+def test_a_broken_file_of_approvals_is_refused_in_one_line(here: Path) -> None:
+    shop = Shop(here, units={"1": Unit(42)})
+    (here / "line.approvals.yaml").write_text("- [:\n")
+    shop.shift(A)
+    assert (shop.words, shop.refused) == (
+        [],
+        "line.approvals.yaml:1:4: not valid YAML: did not find expected node content",
+    )
