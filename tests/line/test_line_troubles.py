@@ -496,7 +496,5 @@ def test_a_broken_file_of_approvals_is_refused_in_one_line(here: Path) -> None:
     shop = Shop(here, units={"1": Unit(42)})
     (here / "line.approvals.yaml").write_text("- [:\n")
     shop.shift(A)
-    assert (shop.words, shop.refused) == (
-        [],
-        "line.approvals.yaml:1:4: not valid YAML: did not find expected node content",
-    )
+    assert shop.words == []
+    assert shop.refused.endswith("line.approvals.yaml:1:4: not valid YAML: did not find expected node content")
