@@ -16,6 +16,7 @@ from benchrig.cli.options import flag, history_option, option, path_option, real
 from benchrig.cli.out import echo, tell, whatever_the_output_does
 from benchrig.cli.types import Time
 from benchrig.errors import BenchrigError, InternalError
+from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
     import asyncio
@@ -77,6 +78,8 @@ def run(station: Path, shift: Shift) -> None:
       benchrig line run line3.yaml
       benchrig line run line3.yaml --person 'J. Holm' --acknowledge < labels.txt
     """
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        echo(f"{plain(str(station))}: the station is being opened …")  # at once: what follows takes seconds to load
     from benchrig.line.line import Line
     from benchrig.loop import in_loop
     from benchrig.terminal import live

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchrig.line import events
 from benchrig.line.telling import TAKE_OUT
+from benchrig.line.view import asked_of
 from benchrig.text.escape import plain
 
 if TYPE_CHECKING:
@@ -81,6 +82,11 @@ def _ended(told: Narrator, event: events.UnitEnded) -> str:
     return f"{told.unit(event.key)} {event.word}{why}{folder}"
 
 
+def _answered(event: events.Answered) -> str:
+    about = f"slot {event.slot}: {event.unit}: " if event.slot else ""
+    return f"{about}{event.person} answered '{event.question}': {event.answer or '(not kept)'}"
+
+
 def _cut_off(told: Narrator, event: events.CutOff) -> str:
     return f"{told.unit(event.key)} was cut off, and counts as not tested{_after(event.message)}"
 
@@ -116,6 +122,7 @@ _TOLD: dict[type, Any] = {
     events.ShiftEnded: lambda _, event: f"the shift ends{_after(event.why)}",
     events.CautionRead: lambda _, event: f"{event.person} acknowledged the caution{_after(event.text)}",
     events.Scanned: lambda _, event: f"read {event.text}" + (f" ({event.kind})" if event.kind else ""),
+    events.Answered: lambda _, event: _answered(event),
     events.Refused: lambda _, event: f"refused {event.text}{_after(event.why)}",
     events.UnitBegan: _began,
     events.RunBegan: _run,
@@ -138,9 +145,10 @@ def asked_words(view: LineView) -> str:
     """The open question as a line; '' without one."""
     if view.asked is None:
         return ""
-    where = f"slot {view.asked.slot} asks" if view.asked.slot else "question"
+    where = asked_of(view.asked)
     choice = f" ({' / '.join(view.asked.options)})" if view.asked.options else ""
-    return plain(f"{where}: {view.asked.text}{choice}", _LONGEST)
+    scan = f" – scan the label of {view.asked.unit}, then answer" if view.asked.scan else ""
+    return plain(f"{where}: {view.asked.text}{choice}{scan}", _LONGEST)
 
 
 def stopped_words(view: LineView) -> str:

@@ -63,6 +63,16 @@ class Scanned(LineEvent, tag="scan", frozen=True, kw_only=True):
     kind: str = ""  # what it was taken for: 'unit', 'word', 'slot', 'person', 'reference', 'answer'
 
 
+class Answered(LineEvent, tag="answer", frozen=True, kw_only=True):
+    """A question was answered, in a slot about a unit or ('') at the line. What nobody may read afterwards is not kept."""
+
+    question: str
+    answer: str
+    person: str
+    slot: str = ""
+    unit: str = ""
+
+
 class Refused(LineEvent, tag="refused", frozen=True, kw_only=True):
     text: str
     why: str
@@ -219,6 +229,7 @@ AnyLineEvent: TypeAlias = (
     | ShiftEnded
     | CautionRead
     | Scanned
+    | Answered
     | Refused
     | UnitBegan
     | RunBegan

@@ -23,6 +23,7 @@ from benchrig.line.releasing import give, hold, strangers, withhold
 from benchrig.line.rules import Allowed, Asked, Due, NotAllowed, due, may_be_tested, stop_now
 from benchrig.line.settling import settle
 from benchrig.line.slot import SCAN_ALL, Shown, Slot
+from benchrig.line.wired import check_wires
 from benchrig.line.work import Work, apart
 from benchrig.plan.model import Plan
 from benchrig.plan.tree import StepPlan
@@ -305,6 +306,7 @@ class Floor:
         work, seed = self.work, self.work.options.seed + self.work.tests if self.work.simulated else None
         try:
             loaded = await apart(lambda: plan_of(work.station, work.file, match, seed))
+            check_wires(loaded[0], slot.kind)
         except BenchrigError as error:
             slot.clear()
             self.refuse(match.text, error.message.partition("\n")[0], error.advice, slot.name)

@@ -65,7 +65,7 @@ class Line:
         self.listeners: list[Callable[[AnyLineEvent], None]] = []
         self._now = now
         self._wake = asyncio.Event()
-        self._typed = deque[tuple[str, float | None]]()
+        self._typed = deque[tuple[str, int | None]]()
         self._reading: Reading | None = None
         self._interrupts = 0
         self._finishing = self._over = False
@@ -88,10 +88,11 @@ class Line:
 
     # --- from outside
 
-    async def read(self, text: str, begun: float | None = None) -> None:
-        """A line that was scanned or typed: a badge, a label, a word, an answer; `begun` is when its first key came, by
-        time.monotonic(), None where no person types. Does not wait; nothing is lost."""
-        self._typed.append((text, begun))
+    async def read(self, text: str, seen: int | None = None) -> None:
+        """A line that was scanned or typed: a badge, a label, a word, an answer. Does not wait; nothing is lost. `seen` is the
+        number of the question that was on a screen for a moment when it was begun, 0 for none: it answers no other one.
+        None: it answers what is open."""
+        self._typed.append((text, seen))
         self._wake.set()
 
     def finish(self) -> None:

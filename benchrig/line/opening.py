@@ -8,18 +8,24 @@ from datetime import datetime
 from pathlib import Path
 
 from benchrig.errors import UsageError
+from benchrig.line import wired
 from benchrig.line.deliveries import Deliveries
+from benchrig.line.events import Answered
 from benchrig.line.hiding import Hidden
 from benchrig.line.journal import NAME, LineJournal
 from benchrig.line.loading import HERE
 from benchrig.line.memory import Memory
 from benchrig.line.places import is_simulated, results_of
 from benchrig.line.prover import Prover
-from benchrig.line.questions import Questions
+from benchrig.line.questions import Question, Questions
 from benchrig.line.radios import StationRadios
 from benchrig.line.rehearsal import RehearsalBench
 from benchrig.line.work import LineOptions, Work
 from benchrig.station.station import Station, load_station
+from benchrig.text.escape import plain
+
+# Of a question, and of an answer, so much is kept.
+_LONGEST = 500
 
 
 @contextlib.asynccontextmanager
@@ -58,15 +64,27 @@ async def opened(
             Prover(station, radios),
             bench,
             is_simulated(station),
-            Questions(asked),
+            Questions(asked, lambda question, text: memory.note(_answered(memory, question, text))),
             Deliveries(changed),
             changed,
             Hidden.at(station),
         )
         work.notes |= {f"line {at}": said for at, said in enumerate(kept.troubles(results / NAME))}
+        work.notes |= {f"wires {at}": said for at, said in enumerate(wired.troubles(station))}
         for name, error in (await radios.open()).items():
             work.notes[f"radio {name}"] = f"radio {name or station.radio}: {error.message}"
         yield work
+
+
+def _answered(memory: Memory, question: Question, text: str) -> Answered:
+    return Answered(
+        at=memory.now(),
+        question=plain(question.text, _LONGEST),
+        answer="" if question.secret else plain(text, _LONGEST),
+        person=memory.state.person,
+        slot=question.slot,
+        unit=question.unit,
+    )
 
 
 async def _bench(station: Station, options: LineOptions, resources: contextlib.AsyncExitStack) -> RehearsalBench | None:

@@ -25,6 +25,7 @@ from benchrig.record.events import AnyEvent, Closed, Opened
 from benchrig.record.line_part import LinePart
 from benchrig.run.walk import Pace
 from benchrig.station.station import Station
+from benchrig.steps.base import Cap
 from benchrig.text.escape import plain
 
 _ASK = "ask"
@@ -50,6 +51,7 @@ class Passage:
     notes: list[str] = field(default_factory=list)
     _is_over: bool = False
     _step: StepPlan | None = None
+    _is_gone: bool = False
 
     def __post_init__(self) -> None:
         self.station = self.work.station
@@ -121,8 +123,9 @@ class Passage:
 
     def _operator(self) -> LineOperator:
         return LineOperator(
-            self.work.questions, self.slot.name, self._within, self._read_by, self._note_read, self._told
-        )
+            self.work.questions, self.slot.name, self._within, self._read_by, self._note_read, self._told,
+            unit=self.match.serial or self.match.unit, scan=self.slot.kind == "scan",
+        )  # fmt: skip
 
     async def _cautioned(self, operator: LineOperator) -> None:
         """Before anything is held that other slots wait for."""
@@ -276,12 +279,23 @@ class Passage:
         """Steps of the plan itself, not those in them, are counted."""
         if isinstance(event, Opened):
             self._step = next((step for step in self.plan.steps if step.id == event.where.node), None)
-            self.slot.step = event.name or (self._step.name if self._step is not None else "")
-        elif isinstance(event, Closed) and "." not in event.where.node:
-            self.slot.done += 1
+            name = event.name or (self._step.name if self._step is not None else "")
+            self.slot.step = f"the unit is gone: {name}" if self._is_gone else name
+        elif isinstance(event, Closed):
+            self._closed(event)
         else:
             return
         self.work.changed()
+
+    def _closed(self, event: Closed) -> None:
+        """A unit whose link is lost is gone until a step has a link with it again."""
+        step = next((step for step in self.plan.steps if step.id == event.where.node), None)
+        if event.cause == "link":
+            self._is_gone = True
+        elif event.verdict == "pass" and step is not None and Cap.LINK in step.kind.gives:
+            self._is_gone = False
+        if "." not in event.where.node:
+            self.slot.done += 1
 
 
 def _pace(connecting: Pace, asking: Callable[[bool], Awaitable[None]]) -> Pace:

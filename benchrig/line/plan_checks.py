@@ -13,6 +13,7 @@ from benchrig.line.golden_limits import TIGHTER, why_no_golden_limits
 from benchrig.line.places import is_simulated
 from benchrig.line.plans import HERE, IDENTITY, PlanFiles, files_for, load, values_for
 from benchrig.line.proof import ProofKind
+from benchrig.line.wired import ADVICE, on_wires
 from benchrig.plan.model import Plan
 from benchrig.plan.remarks import remarks
 from benchrig.plan.tree import StepPlan, every_step, place_text
@@ -71,7 +72,7 @@ def of_plan(
             *_identity(plan, groups, kinds),
             *_links_again(plan),
         ]
-        found += [*(_turns(plan) if "scan" in kinds else ()), *_radios(plan, station)]
+        found += [*(_shared(plan) if "scan" in kinds else ()), *_radios(plan, station)]
     found += _with_values(station, files, asked, () if asked.reference else groups, plan)
     approval = approvals.newest(files) if not refused(approvals, wanted) else None
     return found, f"approved by {approval.by} at {approval.at}" if approval else ""
@@ -192,6 +193,17 @@ def _reads_serial(step: StepPlan) -> bool:
     except Misfit:
         return False
     return bool(path) and path[-1].uuid == SERIAL_NUMBER
+
+
+def _shared(plan: Plan) -> Iterator[Finding]:
+    """What is otherwise in slots that share a radio."""
+    for why in on_wires(plan):
+        yield problem(why, ADVICE)
+    for step in plan.steps:
+        if step.kind.verb == "ask":
+            message = f"{_at(step)}: in slots that share a radio the label of the unit is scanned before each answer: '{step.name}'"
+            yield note(message, "a slot with a separate radio asks for no label")
+    yield from _turns(plan)
 
 
 def _turns(plan: Plan) -> Iterator[Finding]:

@@ -16,6 +16,7 @@ from benchrig.line.events import (
     UnitEnded,
 )
 from benchrig.line.floor import Floor, Said, Scan
+from benchrig.line.questions import NO, YES, Question
 from benchrig.line.recovery import Recovery
 from benchrig.line.rules import Asked, continues
 from benchrig.line.station_file import StationFile
@@ -26,6 +27,7 @@ from benchrig.version import __version__
 
 _LONGEST_NAME = 80
 WORDS = "RETEST or REPAIRED, then the label of a unit; CLEAR, when the line is stopped; END, at the end of the shift"
+READ_FIRST = "read the question first, then answer"
 _UNWRITTEN = "the end of this test could not be written"
 
 
@@ -115,15 +117,26 @@ class Reading:
 
     # --- a line
 
-    def read(self, typed: str, begun: float | None = None) -> None:
-        """`begun` is when somebody began to type it, see `Questions.answer`. StationError when it cannot be kept."""
+    def read(self, typed: str, seen: int | None = None) -> None:
+        """`seen` is the number of the question that somebody had time to read before this was typed, 0 for none; None where
+        there is no screen. StationError when it cannot be kept."""
         said = self.work.hidden.covered(read(self.work.station, typed))
-        if self._answers(said, typed):
-            self.work.questions.answer(typed, begun)
-            return
+        self.work.questions.say("")
+        if asked := self.work.questions.open:
+            if self._of_question(said, typed, asked) and seen not in (None, asked.number):
+                self.work.questions.say(READ_FIRST)
+                return
+            if self._is_look(said, asked) and isinstance(said, Match):
+                self._looked_at(said, asked)
+                return
+            if self._answers(said, typed):
+                self.work.questions.answer(typed)
+                return
         if not self.is_manned and self._names_somebody(said, typed):
             return
         match said:
+            case Refusal() if typed.strip().casefold() in (YES, NO):
+                self.floor.refuse(said.text, "nothing was asked", "answer when a question is on the screen")
             case Refusal():
                 self.floor.refuse(said.text, said.why, said.do)
             case Badge():
@@ -134,6 +147,33 @@ class Reading:
                 self._at(said.slot)
             case Match():
                 self._label(said)
+
+    def _of_question(self, said: Read, typed: str, asked: Question) -> bool:
+        """Whether it would do something to the open question."""
+        return self._answers(said, typed) or self._is_look(said, asked)
+
+    def _is_look(self, said: Read, asked: Question) -> bool:
+        """In slots that share a radio the label of a unit that is tested says that somebody looks at that one; it is no
+        scan for a slot. Where any text answers, that of the unit itself may be the answer, too."""
+        if not asked.labelled or not isinstance(said, Match):
+            return False
+        if self.floor.slots[asked.slot].holds(said):
+            return asked.scan or bool(asked.options)
+        return any(slot.is_at_work and slot.holds(said) for slot in self.floor.slots.values())
+
+    def _looked_at(self, match: Match, asked: Question) -> None:
+        """An answer counts after the label of the unit that is asked about, and before another one's."""
+        slot = next(slot for slot in self.floor.slots.values() if slot.holds(match))
+        if slot.name == asked.slot:
+            self._scanned(match.text, "answer")
+            self.work.questions.looks_at(right=True)
+            return
+        self.work.questions.looks_at(right=False)
+        later = ", which is asked later" if self.work.questions.is_asked_in(slot.name) else ""
+        why = f"this is the label of {match.serial or match.unit}{later}: the question is about {asked.unit}"
+        self.floor.refuse(match.text, why, slot=asked.slot)
+        self.floor.said = Said()
+        self.work.questions.say(why)
 
     def _answers(self, said: Read, typed: str) -> bool:
         """A label that was scanned is that of a unit or a slot, also while a question waits; but for that of the unit which is

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 _MOST = 300
 
 TAKE_OUT = "take the unit out, and scan its label"
+# What a screen with little room has to say first.
+_LOST = "the link was lost"
 SCAN_FIRST = "scan its label when it is taken out"
 PASSED = "take the unit out, scan the next one"
 FAILED = "put the unit into the red box"
@@ -48,7 +50,8 @@ def says(record: Record) -> str:
     if step is None:
         return plain(record.message, _MOST)
     said = explain.said(step) if step.ended else explain.CUT_OFF
-    return plain(f"{explain.telling_title(step)}: {said}", _MOST)
+    first = f"{_LOST}: " if record.cause == "link" and _LOST in said else ""
+    return plain(f"{first}{explain.telling_title(step)}: {said}", _MOST)
 
 
 def step_of(record: Record) -> str:

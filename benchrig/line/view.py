@@ -16,7 +16,8 @@ LineState: TypeAlias = Literal["person", "ready", "question", "locked", "stopped
 @dataclass(frozen=True)
 class SlotView:
     """A slot. `says` is the failing step in plain words, `do` what to do next; `step` is what is done now, the
-    `done`th `of` so many; `release`: the label of the unit has to be scanned when it is taken out."""
+    `done`th `of` so many; `release`: the label of the unit has to be scanned when it is taken out; `asks`: the question that
+    is open is about its unit."""
 
     name: str
     state: SlotState = "empty"
@@ -31,18 +32,32 @@ class SlotView:
     of: int = 0
     seconds: float = 0.0
     release: bool = False
+    asks: bool = False
 
 
 @dataclass(frozen=True)
 class Asked:
     """A question that somebody has to answer, in a slot or ('') at the line; `left` seconds. What is typed or scanned answers
-    it, one of `options` where there are some; `problem` is what was wrong with the last answer."""
+    it, one of `options` where there are some; `problem` is what was wrong with the last answer. It is about `unit`, whose label
+    has to be scanned first while `scan` is set. `number` tells it from all others of the shift; `early`: a screen shows it
+    too short a time for an answer."""
 
     text: str
     slot: str = ""
     options: tuple[str, ...] = ()
     left: float | None = None
     problem: str = ""
+    unit: str = ""
+    scan: bool = False
+    number: int = 0
+    early: bool = False
+
+
+def asked_of(asked: Asked) -> str:
+    """Where the question is, and which unit it is about."""
+    if not asked.slot:
+        return "question"
+    return f"slot {asked.slot}, {asked.unit} asks" if asked.unit else f"slot {asked.slot} asks"
 
 
 @dataclass(frozen=True)
@@ -75,7 +90,8 @@ class LastUnit:
 class LineView:
     """`message` and `do` say in words what the line waits for, or why it does not go on; `waiting` are the units that wait
     for a slot, `last` the newest ones first; `refused`: the message is why what was read last was not taken, and comes before all
-    verdicts; `takt` and `last_takt` are seconds from unit to unit; `notes` are for whoever looks
+    verdicts; `takt` and `last_takt` are seconds from unit to unit; with `ends` the shift ends after
+    the units that are tested; `notes` are for whoever looks
     after the station."""
 
     station: str
@@ -92,5 +108,6 @@ class LineView:
     takt: float | None = None
     last_takt: float | None = None
     last: tuple[LastUnit, ...] = ()
+    ends: bool = False
     notes: tuple[str, ...] = ()
     refused: bool = False

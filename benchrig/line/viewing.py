@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from benchrig.line import telling
 from benchrig.line.floor import Floor
+from benchrig.line.questions import Question
 from benchrig.line.reading import Reading
 from benchrig.line.rules import Due
 from benchrig.line.shift import ShiftState, Test
-from benchrig.line.view import LastUnit, LineState, LineView
+from benchrig.line.slot import Slot
+from benchrig.line.view import LastUnit, LineState, LineView, SlotView
 from benchrig.line.work import Work
 
 _CLEAR = "scan CLEAR when the reason is gone"
+ENDS = "the shift ends after these units"
 # Units in the history of a screen.
 _LAST = 20
 
@@ -31,16 +35,26 @@ def view_of(reading: Reading, bug: str, *, is_over: bool) -> LineView:
         rehearsal=work.simulated,
         message=message,
         do=do,
-        slots=tuple(slot.view() for slot in floor.slots.values()),
+        slots=tuple(_slot(slot, asked) for slot in floor.slots.values()),
         waiting=tuple(scan.match.serial or scan.match.unit for scan in floor.waiting),
         asked=asked.shown() if asked is not None else None,
         counts=state.counts,
         takt=work.station.takt.seconds if work.station.takt else None,
         last_takt=_last_takt(state),
+        ends=reading.ended and not is_over,
         last=tuple(_last(test, _hidden(reading, test)) for test in [*state.last][:_LAST]),
         refused=floor.is_refusing and asked is None,
         notes=tuple(filter(None, (*work.notes.values(), work.deliveries.note, _clock(work)))),
     )
+
+
+def _slot(slot: Slot, asked: Question | None) -> SlotView:
+    """That whose unit the open question is about says so, as large as a verdict."""
+    shown = slot.view()
+    if asked is None or asked.slot != slot.name or not slot.is_at_work:
+        return shown
+    do = f"scan the label of {asked.unit}, then answer" if asked.scan else "look at this unit, and answer"
+    return replace(shown, asks=True, says=shown.says or asked.unit, do=do)
 
 
 def _clock(work: Work) -> str:
@@ -74,6 +88,8 @@ def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
         return (said.message, said.do or missing[0].do) if floor.is_refusing else (why, missing[0].do)
     if state == "ended":
         return _ended(reading), ""
+    if reading.ended:
+        return said.message or ENDS, said.do or ENDS
     return said.message, said.do or _next(floor)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from benchrig.line.view import Asked, LastUnit, LineView
+from benchrig.line.view import Asked, LastUnit, LineView, asked_of
 from benchrig.line_screen.letters import SIGNS
 from benchrig.line_screen.pieces import Block, Pen, cells, filled
 from benchrig.line_screen.slots import STYLES
@@ -16,13 +16,15 @@ _MOST_ASKED = 14
 _GAP = "  "
 # Of what is typed so many cells are shown where it shares a line.
 _TYPED = 24
+ENDS = "ends after these units"
 
 
 def header(view: LineView, width: int, now: datetime, pen: Pen) -> Line:
     """The station, what is the matter with it, the shift, who is on it, and the time of day."""
     shift = f"shift {view.shift}" if view.shift else ""
-    matters = f"{'REHEARSAL ' * view.rehearsal}{view.state.upper() if view.state in ('locked', 'stopped') else ''}"
-    said = _GAP.join(each for each in (view.station, matters.strip(), view.person or "nobody on shift", shift) if each)
+    state = view.state.upper() if view.state in ("locked", "stopped") else ""
+    matters = " ".join(each for each in ("REHEARSAL" * view.rehearsal, ENDS * view.ends, state) if each)
+    said = _GAP.join(each for each in (view.station, matters, view.person or "nobody on shift", shift) if each)
     clock = f"{now:%H:%M} "
     return [(pen.filled(f" {said}", width - len(clock)), "title"), (clock, "title")]
 
@@ -46,13 +48,22 @@ def rows_of_message(view: LineView, width: int, pen: Pen) -> int:
 
 
 def _asked(asked: Asked, width: int, rows: int, pen: Pen) -> Block:
-    where = f"slot {asked.slot} asks" if asked.slot else "question"
+    where = asked_of(asked)
     left = f"{_GAP}{asked.left:.0f} s left" if asked.left is not None else ""
     head: Line = [(pen.filled(f" {where}{left}", width), "ask title")]
-    choice = f"answer: {' / '.join(asked.options)}" if asked.options else ""
+    choice = _choice(asked)
     end = [*pen.paragraph(asked.problem, width - 2, 1, "stop"), *pen.paragraph(choice, width - 2, 1, "strong")]
     texts = pen.paragraph(asked.text, width - 2, max(1, rows - 1 - len(end)), "ask")
     return [head, *([(" ", ""), *line] for line in (*texts, *end))][:rows]
+
+
+def _choice(asked: Asked) -> str:
+    """What is to be done: nothing while nobody can have read the question."""
+    if asked.early:
+        return "read the question"
+    if asked.scan:
+        return f"scan the label of {asked.unit}, the unit that you look at; then answer"
+    return f"answer: {' / '.join(asked.options)}" if asked.options else "type or scan the answer"
 
 
 # --- what is typed

@@ -17,9 +17,9 @@ class Shown(Protocol):
         """What is to be shown now; the line has ended when its state is 'ended'."""
         ...
 
-    async def read(self, text: str, begun: float | None = None) -> None:
-        """A line that was scanned or typed, with the control characters in it; its first key came at `begun`, by
-        time.monotonic(). Returns soon."""
+    async def read(self, text: str, seen: int | None = None) -> None:
+        """A line that was scanned or typed, with the control characters in it; `seen` is the number of the question that was
+        read before it was begun, 0 for none. Returns soon."""
         ...
 
     def interrupt(self) -> None:

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import time
 from collections.abc import AsyncIterator, Callable
+from dataclasses import replace
 from datetime import datetime
 
 from prompt_toolkit.application import Application, get_app
@@ -21,6 +22,7 @@ from benchrig.errors import InternalError
 from benchrig.line_screen.engine import Shown
 from benchrig.line_screen.keys import typed_only
 from benchrig.line_screen.layout import drawn
+from benchrig.line_screen.seen import Seen
 from benchrig.line_screen.ticking import ticking
 from benchrig.line_screen.typing import Said, Typing, is_text
 from benchrig.line_screen.writing import written_apart
@@ -52,7 +54,8 @@ class _Screen:
     def __init__(self, line: Shown, *, bell: bool) -> None:
         self._line, self._bell = line, bell
         self._typing = Typing()
-        self._lines: asyncio.Queue[tuple[str, float]] = asyncio.Queue()
+        self._lines: asyncio.Queue[tuple[str, int]] = asyncio.Queue()
+        self._seen = Seen()
         self._ascii_only = console().options.ascii_only
         self._heard: set[tuple[str, ...]] = set()
         self._trouble = ""
@@ -111,7 +114,9 @@ class _Screen:
         """Drawing takes prompt_toolkit ten times as long as finding out that there is nothing to draw."""
         if self._line.view().state == "ended":
             self._exit(app)
-        elif app.is_running and not is_busy():
+        elif is_busy():
+            self._seen.drawn(self._number(), time.monotonic(), late=True)
+        elif app.is_running:
             if self._has_news():
                 _repaint(app)
                 if self._bell:
@@ -152,6 +157,7 @@ class _Screen:
 
     def _content(self) -> StyleAndTextTuples:
         app = get_app()
+        self._seen.drawn(self._number(), time.monotonic())
         try:
             self._shown = self._lines_now(app)
         except Exception as error:
@@ -164,8 +170,15 @@ class _Screen:
 
     def _lines_now(self, app: Application[None]) -> list[Line]:
         size, now = app.output.get_size(), datetime.now().astimezone()
-        typed = self._typing.text
-        return drawn(self._line.view(), typed, size.columns, size.rows, now, ascii_only=self._ascii_only)
+        view, typed = self._line.view(), self._typing.text
+        if view.asked and self._seen.at(time.monotonic()) != view.asked.number:
+            view = replace(view, asked=replace(view.asked, early=True))
+        return drawn(view, typed, size.columns, size.rows, now, ascii_only=self._ascii_only)
+
+    def _number(self) -> int:
+        """Of the question that is open."""
+        asked = self._line.view().asked
+        return asked.number if asked is not None else 0
 
     def _has_news(self) -> bool:
         """Whether there is a verdict or a question that was not there before."""
@@ -189,13 +202,15 @@ class _Screen:
         pressed = event.key_sequence[-1]
         if _name(pressed) == "escape":
             _repaint(event.app)
+        if not self._typing.text:
+            self._seen.begins(time.monotonic())
         more = any(is_text(_name(each)) for each in event.app.key_processor.input_queue)
         now = time.monotonic()
         for said in self._typing.press(_name(pressed), pressed.data, now, more=more):
             if said is Said.INTERRUPT:
                 self._interrupt(now)
             else:
-                self._lines.put_nowait((str(said), self._typing.begun))
+                self._lines.put_nowait((str(said), self._seen.before_line))
 
     def _interrupt(self, now: float) -> None:
         """A key that is held down is pressed once: the second time leaves the clean-up of the units out."""

@@ -12,6 +12,8 @@ from benchrig.text.wrapping import Line
 STYLES = {"PASS": "pass", "FAIL": "fail", "STOP": "stop"}
 # What is large beside verdicts, in another colour: a unit that may be taken out once its label is scanned.
 SCAN = "SCAN"
+# And the unit that the open question is about.
+ASK = "ASK"
 _STATES = {
     "empty": "free", "proving": "finding out which unit it is", "waiting": "waiting for its turn",
     "running": "being tested", "ended": "done", "off": "out of use",
@@ -42,7 +44,7 @@ def drawn_slot(slot: SlotView, box: Box, pen: Pen, *, small: bool = False) -> Bl
     """Exactly as many lines as the box has, of its width; `small`: without a large word."""
     style = STYLES.get(slot.word, "")
     title: Line = [(pen.filled(f" {title_of(slot)}", box.width), f"{style} title".strip())]
-    large_word = not small and (slot.word or _is_held(slot))
+    large_word = not small and (slot.word or slot.asks or _is_held(slot))
     body = _judged(slot, box, pen) if large_word else _at_work(slot, box, pen)
     return [title, *body]
 
@@ -52,7 +54,7 @@ def _is_held(slot: SlotView) -> bool:
 
 
 def _judged(slot: SlotView, box: Box, pen: Pen) -> Block:
-    text, word = slot.word or SCAN, slot.word
+    text, word = slot.word or (ASK if slot.asks else SCAN), slot.word
     style = STYLES.get(word, "ask")
     shown = f"{SIGNS[word]}{word}" if word else text
     rows: Block = [[(row, f"{style} letters")] for row in large(shown, box.size, ascii_only=pen.ascii_only)]

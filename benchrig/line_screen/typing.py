@@ -28,7 +28,6 @@ class Typing:
     def __init__(self) -> None:
         self.text = ""
         self.lost = 0
-        self.begun = float("-inf")  # when the first key of the line came
         self._last = float("-inf")
         self._in_text = False
 
@@ -37,8 +36,6 @@ class Typing:
         whether text was read together with it and follows; `now` in seconds of a clock that never goes back."""
         burst = now - self._last <= BURST and self._in_text
         self._last = now
-        if not self.text:
-            self.begun = now
         if key == "<bracketed-paste>":
             return self._texts(data)
         if key in ("c-m", "c-j", "c-i"):

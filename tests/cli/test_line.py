@@ -37,6 +37,10 @@ CASES = [
     (event("ShiftEnded", why="END"), "the shift ends: END"),
     (event("CautionRead", person="A", plan_hash="", text="hot"), "A acknowledged the caution: hot"),
     (event("Scanned", text="X", kind="unit"), "read X (unit)"),
+    (
+        event("Answered", question="green?", answer="yes", person="A", slot="2", unit="U"),
+        "slot 2: U: A answered 'green?': yes",
+    ),
     (event("Refused", text="X\x1b", why="fits none"), "refused X\\x1b: fits none"),
     (BEGAN, "slot 2: VFL3-1 is next (logger)"),
     (event("RunBegan", key="k", folder="f", proof="serial number"), "VFL3-1 is being tested; proven: serial number"),

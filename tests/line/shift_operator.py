@@ -8,14 +8,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from benchrig.line.rehearsal import LOOK_EVERY
 from tests.line.seen import Panel, figures, large_words, panel
 from tests.line.shift_place import BADGE, CAUTION, OTHER_BADGE, QUESTION, SHARED, label_of, programmer, pull_out, put_in
 from tests.line.shift_rows import Deed, Entry, Row, sums
 from tests.line.terminal import LineTerminal
 
-# Seconds in which a person reads a question.
-READS = 0.6
 LOCKED = {"LOCKED", "STOPPED"}
 
 
@@ -117,12 +114,19 @@ class Operator:
             return
         if "pulled" in row.then:
             pull_out(self.folder, row.slot)
-            self.terminal.look_for(5 * LOOK_EVERY)
-        self.terminal.look_for(READS)  # sooner it would be the answer to the question before
-        self.terminal.scan("no" if "no" in row.then else "yes")
+            self.terminal.until(lambda: QUESTION not in self.terminal.text, f"the question about {row} is closed")
+            return
+        if row.slot in SHARED:
+            self.terminal.until(
+                lambda: f"scan the label of {row.serial}, the unit" in self.terminal.text, "what to scan"
+            )
+            self.terminal.scan(label_of(row.serial))
+        self._answer(QUESTION, "no" if "no" in row.then else "yes")
 
     def _answer(self, question: str, answer: str) -> None:
+        """A question is on the screen for a moment before it takes an answer."""
         self.terminal.until(lambda: question in self.terminal.text, f"the question '{question}'")
+        self.terminal.until(lambda: "answer: yes / no" in self.terminal.text, "that it may be answered")
         self.terminal.scan(answer)
 
     def _is_refused(self, row: Row, before: int) -> None:
@@ -194,6 +198,8 @@ class Operator:
         """A badge is asked for before it is scanned."""
         if deed.text in (BADGE, OTHER_BADGE):
             self.terminal.until(lambda: "badge" in self.terminal.text, "the question who it is")
+            if "question" in self.terminal.text:
+                self.terminal.until(lambda: "scan the answer" in self.terminal.text, "that it may be answered")
         self.terminal.scan(deed.text)
 
     def _refused(self, deed: Deed) -> None:

@@ -259,3 +259,11 @@ SERIAL = "  - read: serial number string\n    name: it once more\n"
 def test_a_link_over_which_nobody_asks_who_answers_is_told(then: str, is_told: bool) -> None:
     said = [each.message for each in found(plan=(AGAIN, AGAIN + then)).found]
     assert any("'again' connects again" in each for each in said) is is_told
+
+
+def test_what_only_a_slot_with_its_own_radio_can_do_is_found():
+    steps = ("  - connect:\n", "  - power: up\n  - ask: green?\n  - connect:\n")
+    looked, wired = shared(plan=steps), "works on the power of a slot, and in slots that share a radio"
+    assert any(wired in said for _, said in says(looked))
+    assert any("the label of the unit is scanned before each answer" in said for _, said in says(looked, "note"))
+    assert not any("share a radio" in each.message for each in found("", "", steps).found)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import time
 
 import pytest
 
@@ -34,30 +33,6 @@ async def test_what_is_no_option_answers_nothing(text: str) -> None:
     """A number least of all: it is that of a slot."""
     asked = questions()
     assert await answered(asked, text, "green", options=("green", "red")) == "green"
-
-
-async def test_what_was_typed_before_the_question_was_there_does_not_answer_it() -> None:
-    asked = questions()
-    began = time.monotonic()
-    task = asyncio.ensure_future(asked.ask("which?", 5.0, options=("green", "red")))
-    await asyncio.sleep(0)
-    asked.answer("red", began)
-    assert asked.open is not None
-    assert "before this question" in asked.open.shown().problem
-    asked.answer("green", time.monotonic())
-    assert await task == "green"
-
-
-async def test_an_answer_that_is_scanned_twice_answers_once() -> None:
-    asked = questions()
-    first, second = (asyncio.ensure_future(asked.ask(text, 5.0, text)) for text in "12")
-    await asyncio.sleep(0)
-    asked.answer("yes", time.monotonic())
-    await first
-    await asyncio.sleep(0)
-    asked.answer("yes", time.monotonic())
-    asked.answer("no", time.monotonic() + 1)
-    assert await second == "no"
 
 
 async def test_who_has_the_turn_is_asked_at_once_and_the_others_wait_for_it() -> None:

@@ -31,7 +31,7 @@ class FakeLine:
     def view(self) -> LineView:
         return self._view
 
-    async def read(self, text: str, begun: float) -> None:
+    async def read(self, text: str, seen: int | None = None) -> None:
         told("read", text)
         if text in SCENES:
             self._change(SCENES[text])
