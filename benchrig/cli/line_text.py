@@ -104,7 +104,8 @@ def _reference(_: Narrator, event: events.ReferenceChecked) -> str:
 def _file_changed(_: Narrator, event: events.FileChanged) -> str:
     if event.taken:
         return f"the changed station file is used, acknowledged by {event.by}"
-    return f"the station file changed: {event.old[:12] or 'none'} before, {event.new[:12] or 'none'} now"
+    by = f" (asked: {event.by})" if event.by else ""
+    return f"the changed station file is not used{by}: {event.new[:12] or 'none'}, still {event.old[:12] or 'none'}"
 
 
 def _told_station(told: Narrator, event: events.ToldStation) -> str:

@@ -195,7 +195,10 @@ def _fits_nothing(station: Station, text: str) -> tuple[str, str]:
         why = f"the label begins with '{text[:3]}', with which the reader tells the kind of code"
         return why, "set the reader to send no symbology identifier"
     if _fits(station, text.swapcase()) or _fits(station, text.upper()):
-        return "capitals and small letters are the wrong way round", "switch caps lock off, and scan again"
+        return (
+            "capitals and small letters are the wrong way round",
+            "look at caps lock, and at how the reader is set, and scan again",
+        )
     half, odd = divmod(len(text), 2)
     if not odd and text[:half] == text[half:] and _fits(station, text[:half]):
         return "the label was read twice, without Enter between", "set the reader to send Enter behind each label"

@@ -240,7 +240,7 @@ class _Deciding:
             )
         return NotProven(
             f"nothing shows that {unit} is in this slot, and not in {_one_of(slots)}",
-            "see which slot the unit is in; prove: margin: says by how much it must lead",
+            "close the lid, or take the unit in the next slot away, and scan the label again",
         )
 
     def _two_in_slot(self, unit: Candidate) -> Outcome | None:
@@ -295,7 +295,7 @@ class _Deciding:
             return self._twin() or Absent("nothing was heard in the slot")
         return NotProven(
             f"nothing shows which unit is in the slot: {_listed(here)}",
-            "take all units away but the one in the slot; prove: margin: says by how much it must lead",
+            "take all units away but the one in the slot, or close the lid, and scan the label again",
         )
 
     def _twin(self) -> Outcome | None:

@@ -53,6 +53,7 @@ class Said:
     message: str = ""
     do: str = ""
     refused: bool = False
+    first: bool = False  # it was asked for, and is told before all else
     at: float = field(default_factory=time.monotonic)
 
 

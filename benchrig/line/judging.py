@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from benchrig.errors import BenchrigError, Cause, UsageError
 from benchrig.launch import Finished
 from benchrig.line import telling
-from benchrig.line.proof import Expected, Found, Outcome, Proven, Unconfirmed
+from benchrig.line.proof import Expected, Found, Outcome, Proven, Unconfirmed, WrongLabel
 from benchrig.line.view import Word
 from benchrig.record.events import Verdict
 from benchrig.record.journal import read_record
@@ -70,7 +70,10 @@ def ending(finished: Finished, record: Record | str, outcome: Outcome, expected:
     says = telling.says(record)
     if word == "PASS" and (why := _against(record, outcome, expected, finished)):
         word, cause, says = "STOP", "station", why
-    return Ending(word, says, telling.to_do(word, cause), cause, record, str(finished.folder), proof, proven)
+    do = telling.to_do(word, cause)
+    if word == "FAIL" and isinstance(outcome, WrongLabel):
+        says, do = telling.wrong_label(outcome.serial or outcome.address, says), telling.RELABEL
+    return Ending(word, says, do, cause, record, str(finished.folder), proof, proven)
 
 
 def _with_record(stopped: Ending, record: Record, folder: str, *, proven: bool) -> Ending:

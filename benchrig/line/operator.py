@@ -42,9 +42,7 @@ class LineOperator:
             self.unit,
         )
         if answer == NO:
-            raise OperatorError(
-                "the caution was not acknowledged", advice="scan the label again when it can be followed"
-            )
+            raise OperatorError("the caution was not acknowledged", advice=f"scan the label again, and answer {YES}")
         return self.read_before(caution) or self.note_read(caution)
 
     async def confirm(self, question: str) -> bool:

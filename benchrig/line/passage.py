@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from benchrig.errors import BenchrigError, InternalError, OperatorError
 from benchrig.launch import Finished, PreparedRun, RunOptions, prepared
+from benchrig.line import telling
 from benchrig.line.approving import Wanted
 from benchrig.line.barcode import Match
 from benchrig.line.doubled import LastCheck, attempts_of
@@ -165,10 +166,11 @@ class Passage:
         """None where the plan is to be run. A unit that was judged under its own label is in the slot still: no other one
         gets its readings."""
         if isinstance(outcome, Elsewhere):
-            do = f"put the units into their own slots, and scan their labels again: this one is in slot {outcome.slot}"
-            return Ending.stopped(outcome.words, "operator", do, outcome.words)
+            why = f"the units or their labels are swapped: this one is in slot {outcome.slot}"
+            do = "put the units into their own slots, and scan them again; the same again: put both aside with their labels"
+            return Ending.stopped(why, "operator", do, outcome.words)
         if isinstance(outcome, NotProven):
-            return Ending.stopped(outcome.words, "station", outcome.do, outcome.words)
+            return Ending.stopped(telling.without_levels(outcome.words), "station", outcome.do, outcome.words)
         known = isinstance(outcome, WrongLabel) and outcome.serial
         if known and self.work.memory.state.known(self.match.product, known) is not None:
             why = f"slot {self.slot.name} holds {known}, which was tested before"

@@ -26,7 +26,10 @@ from benchrig.text.escape import plain
 from benchrig.version import __version__
 
 _LONGEST_NAME = 80
-WORDS = "RETEST or REPAIRED, then the label of a unit; CLEAR, when the line is stopped; END, at the end of the shift"
+WORDS = (
+    "RETEST or REPAIRED, then the label of a unit; CLEAR, when the line is stopped; END, at the end of the shift; HELP"
+)
+ALSO = "also: the label of a unit; that of a slot, before the unit's; a badge"
 READ_FIRST = "read the question first, then answer"
 _UNWRITTEN = "the end of this test could not be written"
 
@@ -236,7 +239,7 @@ class Reading:
             case "CLEAR":
                 self._clear()
             case "HELP":
-                self.floor.said = Said(f"words: {WORDS}")
+                self.floor.said = Said(f"words: {WORDS}", ALSO, first=True)
 
     def _at(self, slot: str) -> None:
         self._slot = slot

@@ -30,7 +30,7 @@ def settle(passage: Passage, ending: Ending) -> Ending:
     if slot.doubled:
         ending = of_doubled(ending)
     _note(work, slot, ending)
-    do = telling.to_do(ending.word, ending.cause, may_again=True) if _may_again(work, slot, ending) else ending.do
+    do = telling.again(was_met=_was_met(ending)) if _may_again(work, slot, ending) else ending.do
     slot.end(Shown(ending.word if slot.allowed.purpose != "clean-up" or ending.cause else "", ending.says, do))
     work.notes["last check"] = "; ".join(passage.notes)
     if passage.finished is not None and passage.finished.delivery is not None:
@@ -46,6 +46,8 @@ def of_reference(station: Station, slot: Slot, ending: Ending) -> Ending:
     why = why or shown(station.references[name], ending.record)
     if why:
         do = "the station is locked: call whoever looks after it, and scan the label of this unit again"
+        if ending.word == "STOP" and ending.cause == "operator":
+            do = ending.do  # the station is not to blame
         return replace(
             ending,
             word="STOP",
@@ -73,10 +75,21 @@ def of_clean_up(ending: Ending) -> Ending:
     steps = [node for node in ending.record.nodes if node.planned.section == "finally"] if ending.record else []
     if ending.proven and steps and all(step.counts_as == "pass" and step.ended is not None for step in steps):
         return replace(ending, word="STOP", says="cleaned up, not tested", do="scan its label to test it", cause=None)
+    if _is_put_off(ending):
+        return replace(ending, word="STOP", do="the clean-up is offered again when the line is started again")
     says = ending.says or "not all of it was cleaned up"
     return replace(
         ending, word="STOP", says=says, do="call whoever looks after the station", cause=ending.cause or "link"
     )
+
+
+def _was_met(ending: Ending) -> bool:
+    return ending.record is not None and ending.record.unit is not None
+
+
+def _is_put_off(ending: Ending) -> bool:
+    """Whether nothing was done to the unit: somebody did not want it now."""
+    return ending.record is None and ending.cause == "operator"
 
 
 def _note(work: Work, slot: Slot, ending: Ending) -> None:
@@ -101,9 +114,9 @@ def _note(work: Work, slot: Slot, ending: Ending) -> None:
             takt=work.takt() if counts_for_unit(slot.allowed.purpose) else None,
         )
     )
-    if slot.allowed.purpose == "clean-up":
+    if slot.allowed.purpose == "clean-up" and not _is_put_off(ending):
         _note_clean_up(work, slot, ending)
-    elif slot.match is not None and slot.match.reference:
+    elif slot.match is not None and slot.match.reference and slot.allowed.purpose != "clean-up":
         _note_reference(work, slot, ending)
 
 
@@ -135,6 +148,7 @@ def _may_again(work: Work, slot: Slot, ending: Ending) -> bool:
     """Whether the station's rules let the unit be tested again with nothing done to it."""
     if (
         ending.word != "FAIL"
+        or ending.do == telling.RELABEL
         or slot.match is None
         or slot.match.product not in work.station.products
         or not counts_for_unit(slot.allowed.purpose)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from benchrig.errors import Cause, speaks_of_unit
@@ -12,6 +13,9 @@ from benchrig.text.escape import plain
 if TYPE_CHECKING:
     from benchrig.record.model import Record
 
+_LEVELS = re.compile(r" \(-?[\d.]+ dBm(?:, -?[\d.]+ dBm)*\)")
+# It helps who looks for a unit in a log.
+_NOTHING_ELSE = " (nothing else was)"
 # Of a screen that is read from two metres.
 _MOST = 300
 
@@ -20,6 +24,7 @@ TAKE_OUT = "take the unit out, and scan its label"
 _LOST = "the link was lost"
 SCAN_FIRST = "scan its label when it is taken out"
 PASSED = "take the unit out, scan the next one"
+RELABEL = "put the unit aside with its label: do not relabel it here"
 FAILED = "put the unit into the red box"
 _AGAIN: dict[Cause | None, str] = {
     "station": "the unit is not judged: call whoever looks after the station, then scan the label again",
@@ -51,7 +56,17 @@ def says(record: Record) -> str:
         return plain(record.message, _MOST)
     said = explain.said(step) if step.ended else explain.CUT_OFF
     first = f"{_LOST}: " if record.cause == "link" and _LOST in said else ""
-    return plain(f"{first}{explain.telling_title(step)}: {said}", _MOST)
+    return plain(f"{first}{explain.telling_title(step)}: {said.replace(_NOTHING_ELSE, '')}", _MOST)
+
+
+def without_levels(text: str) -> str:
+    """For somebody at the line: how strong a unit was is in the log."""
+    return _LEVELS.sub("", text)
+
+
+def wrong_label(unit: str, said: str) -> str:
+    """Why a unit failed that has another number than its label: first that, then the step which has seen it."""
+    return plain(f"wrong label: the unit is {unit}; {said}", _MOST)
 
 
 def step_of(record: Record) -> str:
@@ -67,10 +82,16 @@ def reading_of(record: Record) -> str:
     return failed[0].name if failed else ""
 
 
-def to_do(word: Word, cause: Cause | None, *, may_again: bool = False) -> str:
-    """What to do with a unit; `may_again`: the rules of the station allow another test with nothing done to it."""
+def again(*, was_met: bool) -> str:
+    """What to do with a unit that failed, where the rules of the station allow another test with nothing done to it."""
+    first = "" if was_met else "see that it is on and put in well, "
+    return f"{first}scan RETEST, then its label again; else {FAILED}"
+
+
+def to_do(word: Word, cause: Cause | None) -> str:
+    """What to do with a unit."""
     if word == "PASS":
         return PASSED
     if word == "FAIL":
-        return f"scan RETEST, then its label again; else {FAILED}" if may_again else FAILED
+        return FAILED
     return _AGAIN.get(cause, _NOT_JUDGED)

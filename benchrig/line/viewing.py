@@ -78,14 +78,14 @@ def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
     work, floor = reading.work, reading.floor
     said = floor.said
     if state == "stopped":
-        return _stopped(reading, bug)
+        return (said.message, said.do) if said.first and not bug else _stopped(reading, bug)
     if state == "person":
         badge = "scan your badge" if work.station.people is not None else "type your name"
         return said.message or "who is on shift?", badge
     if state == "locked":
         missing = floor.due()
-        why = "; ".join(filter(None, (_missing(missing), _waits(floor))))
-        return (said.message, said.do or missing[0].do) if floor.is_refusing else (why, missing[0].do)
+        why = _missing(missing, _waits(floor))
+        return (said.message, said.do or missing[0].do) if floor.is_refusing or said.first else (why, missing[0].do)
     if state == "ended":
         return _ended(reading), ""
     if reading.ended:
@@ -93,13 +93,17 @@ def _said(reading: Reading, bug: str, state: LineState) -> tuple[str, str]:
     return said.message, said.do or _next(floor)
 
 
-def _missing(due: Sequence[Due]) -> str:
-    """All checks that are due, each reason once."""
-    slots: dict[tuple[str, str], list[str]] = {}
+def _missing(due: Sequence[Due], waits: str) -> str:
+    """All checks that are due and what waits; then what went wrong in a check, which may be long."""
+    whys: dict[str, dict[str, list[str]]] = {}
     for each in due:
-        slots.setdefault((each.name, each.why), []).extend([each.slot] if each.slot else [])
-    named = {key: f" (slot {', '.join(where)})" if where else "" for key, where in slots.items()}
-    return "; ".join(f"{name}{where}: {why}" for (name, why), where in named.items())
+        whys.setdefault(each.why, {}).setdefault(each.name, []).extend([each.slot] if each.slot else [])
+    told = [f"{', '.join(_in_slots(*named) for named in names.items())}: {why}" for why, names in whys.items()]
+    return "; ".join([*sorted(told, key=len)[:-1], *filter(None, [waits]), max(told, key=len)])
+
+
+def _in_slots(name: str, slots: Sequence[str]) -> str:
+    return f"{name} (slot {', '.join(slots)})" if slots else name
 
 
 def _waits(floor: Floor) -> str:

@@ -13,6 +13,8 @@ from tests.line.shift_place import BADGE, CAUTION, OTHER_BADGE, QUESTION, SHARED
 from tests.line.shift_rows import Deed, Entry, Row, sums
 from tests.line.terminal import LineTerminal
 
+# The step that finds a wrong label, which is told first.
+WRONG = "read serial number"
 LOCKED = {"LOCKED", "STOPPED"}
 
 
@@ -149,8 +151,9 @@ class Operator:
         shown = self._panel(row.slot)
         if shown.word != row.word:
             self.wrong.append(f"{row}: {shown.word} on the screen, expected {row.word}: {shown.text}")
-        if self._says_step(row) and not self.terminal.soon(lambda: row.step in self._panel(row.slot).text):
-            self.wrong.append(f"{row}: '{row.step}' is not on the screen: {shown.text}")
+        said = "wrong label" if row.step == WRONG and row.inside.startswith("as ") else row.step
+        if self._says_step(row) and not self.terminal.soon(lambda: said in self._panel(row.slot).text):
+            self.wrong.append(f"{row}: '{said}' is not on the screen: {shown.text}")
         self._take_out(row.slot)
         self.done.append(tested)
         self.seen.append(replace(row, word=shown.word))

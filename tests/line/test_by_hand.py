@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,8 +11,8 @@ import pytest
 from benchrig.line.line import Line, LineOptions
 from benchrig.line.view import LineView
 from tests.line.floor_kit import Shop, here, slot, until
-from tests.line.test_line import ASKS, GOLDEN, OWN, A, B
-from tests.line.units import Unit, put_file
+from tests.line.test_line import ASKS, BAD, GOLDEN, OWN, A, B
+from tests.line.units import Unit, plan_text, put_file
 
 __all__ = ["here"]
 
@@ -147,3 +148,52 @@ def test_the_first_free_slot_in_the_stations_order_is_next_also_with_a_verdict_i
         assert view.do == "put the next unit into slot 1, then scan its label"
 
     there.worked(work)
+
+
+# --- what is said
+
+
+def test_a_refusal_comes_before_all_verdicts_until_something_else_is_read(here: Path) -> None:
+    there = shop(here, Unit(42), asks=False)
+
+    async def work(line: Line) -> None:
+        await read(line, A)
+        await until(line, lambda view: slot(view).word == "PASS")
+        view = await read(line, A)
+        assert (view.refused, "passed today" in view.message) == (True, True)
+        assert not (await read(line, "RETEST")).refused
+
+    there.worked(work)
+
+
+def test_hashes_are_short_on_the_screen_and_whole_in_the_log(here: Path) -> None:
+    there = shop(here, Unit(42), asks=False)
+    (here / "plan.yaml").write_text(plan_text(scan="600 ms"), encoding="utf-8")
+    view = there.shift(A)
+    assert re.search("expected SHA-256 [0-9a-f]{8}…, found [0-9a-f]{8}…$", view.message) or view.state == "ended"
+    assert re.search("expected SHA-256 [0-9a-f]{64}, found [0-9a-f]{64}", there.refused)
+
+
+def test_a_wrong_label_is_told_as_that(here: Path) -> None:
+    shown = slot(shop(here, Unit(77), slots=OWN, asks=False).shift("1", A))
+    assert shown.says.startswith("wrong label: the unit is VFL3-000077; ")
+    assert "do not relabel" in shown.do
+
+
+def test_a_locked_station_names_all_that_is_due_and_what_waits(here: Path) -> None:
+    there = shop(here, slots=OWN, more=BAD, asks=False)
+
+    async def work(line: Line) -> None:
+        view = await read(line, A)
+        assert view.message == f"1 waiting: {A}; golden, bad one: not checked yet in this shift"
+        view = await read(line, "CLEAR")
+        assert (view.refused, view.message) == (True, "the station is locked, not stopped")
+        assert "RETEST" in (await read(line, "HELP")).message
+
+    there.worked(work)
+
+
+def test_a_unit_that_was_not_heard_may_not_be_on(here: Path) -> None:
+    shown = slot(shop(here, slots=OWN, more="retest: {most: 1, causes: [link]}\n", asks=False).shift("1", A))
+    assert shown.do.startswith("see that it is on and put in well, scan RETEST")
+    assert "nothing else was" not in shown.says
