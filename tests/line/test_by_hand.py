@@ -12,6 +12,7 @@ from benchrig.line.line import Line, LineOptions
 from benchrig.line.view import LineView
 from tests.line.floor_kit import Shop, here, slot, until
 from tests.line.test_line import ASKS, BAD, GOLDEN, OWN, A, B
+from tests.line.test_line_troubles import WRITES
 from tests.line.units import Unit, plan_text, put_file
 
 __all__ = ["here"]
@@ -197,3 +198,19 @@ def test_a_unit_that_was_not_heard_may_not_be_on(here: Path) -> None:
     shown = slot(shop(here, slots=OWN, more="retest: {most: 1, causes: [link]}\n", asks=False).shift("1", A))
     assert shown.do.startswith("see that it is on and put in well, scan RETEST")
     assert "nothing else was" not in shown.says
+
+
+@pytest.mark.parametrize(("label", "more"), [(A, ""), ("VFL3-000001", GOLDEN)])
+def test_who_refuses_a_caution_is_told_to_scan_again(here: Path, label: str, more: str) -> None:
+    there = Shop(
+        here, units={"1": Unit(int(label[-6:]))}, plan=WRITES, more=more, options=replace(BY_HAND, acknowledge=False)
+    )
+
+    async def work(line: Line) -> None:
+        await read(line, label)
+        await asked(line)
+        await line.read("no")
+        view = await until(line, lambda view: slot(view).state == "ended")
+        assert (slot(view).word, slot(view).do) == ("STOP", "scan the label again, and answer yes")
+
+    there.worked(work)
