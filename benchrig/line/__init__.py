@@ -23,5 +23,6 @@ barcode.py   a typed or scanned line: the unit, the word or the person that it n
 rules.py     which unit may be tested, when the line stops, which checks of the station are due
 plans.py     what a unit is tested with
 approving.py the plans and limit sets that are approved at a station
-checking.py  what is wrong with a station before a shift; plan_checks.py: with a plan, for a line
+checking.py  what is wrong with a station before a shift; plan_checks.py: with a plan, for a line;
+             wired.py: with steps on the wires of a slot
 """

@@ -7,6 +7,7 @@ slots.py    a slot as a rectangle
 around.py   what is around the slots: who, messages and questions, figures, the last units
 layout.py   where all of it is on a screen of a given size
 typing.py   keys to lines, as a barcode reader and a person type them
+seen.py     which question somebody had time to read
 ticking.py  ticks in real time
 writing.py  what is written to a terminal, from a thread
 screen.py   the application

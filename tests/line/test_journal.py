@@ -212,6 +212,7 @@ WRITTEN = """
 {"event":"person","at":"2026-11-27T06:00:00Z","person":"P"}
 {"event":"caution","at":"2026-11-27T06:00:00Z","person":"P","plan_hash":"ab","text":"t"}
 {"event":"scan","at":"2026-11-27T06:00:00Z","text":"A","kind":"unit"}
+{"event":"answer","at":"2026-11-27T06:00:00Z","question":"q","answer":"yes","person":"P","slot":"1","unit":"A"}
 {"event":"refused","at":"2026-11-27T06:00:00Z","text":"A","why":"w","slot":"1"}
 {"event":"unit","at":"2026-11-27T06:00:00Z","key":"k","unit":"A","slot":"1","product":"p","barcode":"A","serial":"A","purpose":"retest","reference":"g","first":"r","again":1}
 {"event":"run","at":"2026-11-27T06:00:00Z","key":"k","folder":"f","plan":"p","plan_hash":"ab","limits_hash":"cd","address":"a","proof":"p"}
@@ -232,5 +233,5 @@ WRITTEN = """
 
 def test_files_of_earlier_versions_are_read():
     whole = kept_in(WRITTEN.splitlines(keepends=True))
-    assert (len(whole.events), whole.damaged, whole.torn) == (19, (), None)
+    assert (len(whole.events), whole.damaged, whole.torn) == (20, (), None)
     assert lines([*whole.events]).strip() == WRITTEN
