@@ -75,8 +75,10 @@ class Reading:
 
     @property
     def will_ask(self) -> bool:
-        """Whether the next line is the answer of a question that is about to open."""
-        return self.is_asking and self.work.questions.open is None
+        """Whether the next line is the answer of a question that is about to open, or comes behind an answer that something
+        is done about: a label then need not wait for a second scan."""
+        asked = self.work.questions.open
+        return self.is_asking and (asked is None or asked.answer.done())
 
     def may_go_on(self) -> bool:
         """Whether what waits has a chance without another scan."""
