@@ -12,7 +12,7 @@ from benchrig.line.line import Line, LineOptions
 from benchrig.line.view import LineView
 from tests.line.floor_kit import Shop, here, slot, until
 from tests.line.test_line import ASKS, BAD, GOLDEN, OWN, A, B
-from tests.line.test_line_troubles import WRITES
+from tests.line.test_line_troubles import FINALLY, WRITES, cut
 from tests.line.units import Unit, plan_text, put_file
 
 __all__ = ["here"]
@@ -214,3 +214,26 @@ def test_who_refuses_a_caution_is_told_to_scan_again(here: Path, label: str, mor
         assert (slot(view).word, slot(view).do) == ("STOP", "scan the label again, and answer yes")
 
     there.worked(work)
+
+
+CLEANS = (
+    FINALLY.replace("device:\n", "caution: keep away from the siren\ndevice:\n", 1)
+    + "  - write: battery level\n    value: 60 %\n"
+)
+
+
+def test_a_clean_up_whose_caution_was_refused_is_offered_at_the_next_start(here: Path) -> None:
+    there = Shop(here, units={"1": Unit(42)}, plan=CLEANS, options=BY_HAND)
+    cut(there)
+    there.options = replace(BY_HAND, acknowledge=False, person="J. Holm")
+
+    async def work(line: Line) -> None:
+        await until(line, lambda view: view.asked is not None)
+        await line.read("yes")
+        await until(line, lambda view: view.asked is not None and "siren" in view.asked.text)
+        await line.read("no")
+        view = await until(line, lambda view: slot(view).state == "ended")
+        assert "offered again" in slot(view).do
+
+    there.worked(work)
+    assert len(there.state.uncleaned) == 1
