@@ -20,7 +20,7 @@ from benchrig.line.passage import Passage
 from benchrig.line.programs import Programs
 from benchrig.line.proof import Place
 from benchrig.line.releasing import give, hold, strangers, withhold
-from benchrig.line.rules import Allowed, Asked, Due, NotAllowed, due, may_be_tested, stop_now
+from benchrig.line.rules import Allowed, Asked, Due, due, may_be_tested, stop_now
 from benchrig.line.settling import settle
 from benchrig.line.slot import SCAN_ALL, Shown, Slot
 from benchrig.line.wired import check_wires
@@ -144,7 +144,10 @@ class Floor:
                 return False  # they may be units that were scanned just now
             if not self._taken_out(scan, there, found):
                 return True
-        if not scan.again and self.is_open() and self._admitted(scan):
+        allowed = self._allowed(scan)
+        if allowed is None:
+            return True
+        if not scan.again and self.is_open() and self._admitted(scan, allowed):
             return True
         if self.work.options.by_hand and not self._has_place(scan):
             self.waiting[at] = replace(scan, again=True)
@@ -178,14 +181,18 @@ class Floor:
             self.waiting.remove(scan)
         return bool(scan.asked)
 
-    def _admitted(self, scan: Scan) -> bool:
+    def _allowed(self, scan: Scan) -> Allowed | None:
+        """None for a unit that may not be tested, whatever the station waits for: it is refused at once."""
         work, match = self.work, scan.match
         allowed = may_be_tested(work.memory.state, work.station, match, work.memory.now(), scan.asked)
-        if isinstance(allowed, NotAllowed):
-            self.waiting.remove(scan)
-            self.refuse(match.text, allowed.why, allowed.do)
-            return True
-        if not match.reference and self.due():
+        if isinstance(allowed, Allowed):
+            return allowed
+        self.waiting.remove(scan)
+        self.refuse(match.text, allowed.why, allowed.do)
+        return None
+
+    def _admitted(self, scan: Scan, allowed: Allowed) -> bool:
+        if not scan.match.reference and self.due():
             return False
         slot = self.place_for(scan)
         if slot is None:

@@ -237,3 +237,17 @@ def test_a_clean_up_whose_caution_was_refused_is_offered_at_the_next_start(here:
 
     there.worked(work)
     assert len(there.state.uncleaned) == 1
+
+
+def test_a_unit_that_may_not_be_tested_is_refused_whatever_the_line_waits_for(here: Path) -> None:
+    """Else it would be listed as one that waits, and its second scan would be refused."""
+    there = shop(here, Unit(42, battery=11), more=STOPS, asks=False)
+
+    async def work(line: Line) -> None:
+        await read(line, A)
+        await until(line, lambda view: view.state == "stopped")
+        view = await read(line, A)
+        assert (view.waiting, "failed" in there.refused) == ((), True)
+
+    there.worked(work)
+    assert there.words == [(A, "FAIL")]
