@@ -11,7 +11,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from unittest import mock
@@ -156,19 +156,7 @@ class OnTerminal:
     """`with OnTerminal(folder, 'run', 'plan.yaml') as terminal:`"""
 
     def __init__(self, cwd: Path, *arguments: str | Path, columns: int = 100, **env: str) -> None:
-        self._master, slave = pty.openpty()
-        resize(slave, columns)
-        process = subprocess.Popen(
-            [*COMMAND, *map(str, arguments)],
-            cwd=cwd,
-            env=environment(**env),
-            stdin=slave,
-            stdout=slave,
-            stderr=slave,
-            start_new_session=True,
-            preexec_fn=take_terminal,
-        )
-        os.close(slave)
+        process, self._master = on_pty([*COMMAND, *map(str, arguments)], cwd, columns, 40, env)
         self.terminal = Terminal(process, self._master)
 
     def __enter__(self) -> Terminal:
@@ -179,6 +167,26 @@ class OnTerminal:
             self.terminal.process.send_signal(signal.SIGKILL)
             self.terminal.process.wait()
         os.close(self._master)
+
+
+def on_pty(
+    words: Sequence[str], cwd: Path, columns: int, lines: int, env: Mapping[str, str]
+) -> tuple[subprocess.Popen[bytes], int]:
+    """The command on a pseudo-terminal of this size, and the other end of that, which the caller closes."""
+    master, slave = pty.openpty()
+    resize(slave, columns, lines)
+    process = subprocess.Popen(
+        words,
+        cwd=cwd,
+        env=environment(**env),
+        stdin=slave,
+        stdout=slave,
+        stderr=slave,
+        start_new_session=True,
+        preexec_fn=take_terminal,
+    )
+    os.close(slave)
+    return process, master
 
 
 def resize(slave: int, columns: int, lines: int = 40) -> None:

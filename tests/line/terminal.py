@@ -5,17 +5,15 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import pty
 import select
 import signal
-import subprocess
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pyte
 
-from tests.cli.kit import COMMAND, environment, resize, take_terminal
+from tests.cli.kit import COMMAND, on_pty
 
 COLUMNS, ROWS = 80, 24
 PATIENCE = 30.0
@@ -38,19 +36,7 @@ class LineTerminal:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
         self.written = bytearray()
-        self._master, slave = pty.openpty()
-        resize(slave, columns, rows)
-        self.process = subprocess.Popen(
-            [*command, *arguments],
-            cwd=cwd,
-            env=environment(**env),
-            stdin=slave,
-            stdout=slave,
-            stderr=slave,
-            start_new_session=True,
-            preexec_fn=take_terminal,
-        )
-        os.close(slave)
+        self.process, self._master = on_pty([*command, *arguments], cwd, columns, rows, env)
 
     def __enter__(self) -> LineTerminal:
         return self
